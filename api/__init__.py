@@ -1,0 +1,1 @@
+"""The ways in for people and programs."""

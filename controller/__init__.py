@@ -1,0 +1,1 @@
+"""The daemon's brain and hands: no web, no simulator."""

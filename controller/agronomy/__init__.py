@@ -1,0 +1,1 @@
+"""The science: pure functions of plain floats, units in their names, a source beside each."""

@@ -1,0 +1,109 @@
+"""The daemon's clocks: real, or one scaled clock that a trial shares with its virtual garden.
+
+UTC is read from the wall clock at each use; elapsed time is monotonic. A scaled clock runs `speed`
+times faster from an anchor that a second process, or a restart, can be given by
+`THIRSTLINE_CLOCK=<RFC 3339>@<real Unix seconds>`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from controller.errors import UsageError
+from controller.trusted import ClockStamp
+
+CLOCK_VARIABLE = "THIRSTLINE_CLOCK"
+SPEED_MOST = 240.0
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+SYNCED_MARK = Path("/run/systemd/timesync/synchronized")
+PLAUSIBLE_UTC_S = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
+
+
+def real_utc_s() -> float:
+    """The wall clock [s, Unix]."""
+    return time.time()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Anchor:
+    """Where a scaled clock starts: this simulated instant at that real one."""
+
+    sim_utc_s: float
+    real_utc_s: float
+
+    def text(self) -> str:
+        """As the environment carries it."""
+        sim = datetime.fromtimestamp(self.sim_utc_s, UTC).isoformat().replace("+00:00", "Z")
+        return f"{sim}@{self.real_utc_s!r}"
+
+
+def anchor_from(environ: Mapping[str, str]) -> Anchor | None:
+    """Read the anchor from the environment.
+
+    Raises:
+        UsageError: it stands there and is not of the form.
+    """
+    told = environ.get(CLOCK_VARIABLE)
+    if not told:
+        return None
+    sim, at, real = told.partition("@")
+    try:
+        when = datetime.fromisoformat(sim)
+        real_s = float(real)
+    except ValueError:
+        when, at, real_s = datetime.fromtimestamp(0, UTC), "", 0.0
+    if not at or when.tzinfo is None or not 0.0 < real_s < 1e11:
+        msg = f"{CLOCK_VARIABLE}: {told[:60]!r} is not <RFC 3339 instant>@<real Unix seconds>"
+        raise UsageError(msg)
+    return Anchor(sim_utc_s=when.timestamp(), real_utc_s=real_s)
+
+
+class ScaledClock:
+    """Time that runs `speed` times as fast as the real one.
+
+    Args:
+        speed: garden seconds in a real second, 1 to 240.
+        anchor: where it starts; None starts it now, at the real time.
+
+    Raises:
+        UsageError: speed outside 1 to 240.
+    """
+
+    def __init__(self, speed: float = 1.0, anchor: Anchor | None = None) -> None:
+        if not 1.0 <= speed <= SPEED_MOST:
+            msg = f"--speed: {speed:g} is outside 1 to {SPEED_MOST:g}"
+            raise UsageError(msg)
+        self.speed = speed
+        self._began_s = time.monotonic()
+        real_s = time.time()
+        self.anchor = anchor or Anchor(sim_utc_s=real_s, real_utc_s=real_s)
+
+    def utc_s(self) -> float:
+        """Unix seconds, UTC."""
+        return self.anchor.sim_utc_s + self.speed * (time.time() - self.anchor.real_utc_s)
+
+    def mono_s(self) -> float:
+        """Seconds since this clock was made."""
+        return self.speed * (time.monotonic() - self._began_s)
+
+    def synced(self) -> bool:
+        """Whether the wall clock may be believed."""
+        return SYNCED_MARK.exists() or time.time() > PLAUSIBLE_UTC_S
+
+    def stamp(self, trusted_s: float) -> ClockStamp:
+        """All clocks now, for the record."""
+        try:
+            boot = BOOT_ID.read_text(encoding="ascii").strip()
+        except OSError:
+            boot = ""
+        return ClockStamp(
+            boot_id=boot,
+            mono_s=time.monotonic(),
+            utc_s=self.utc_s(),
+            synced=self.synced(),
+            trusted_s=trusted_s,
+        )

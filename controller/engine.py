@@ -1,0 +1,318 @@
+"""One step: an event in, effects out. No socket, file, thread, random source or clock.
+
+The same engine runs in the daemon, in a replay and in the tests. Feeding a journal to a fresh
+engine gives the identical effects, bit for bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from controller import grid, inputs, judge, orders
+from controller.effects import Effect, Ready, SaveEpoch
+from controller.events import (
+    Event,
+    ForeignController,
+    GardenChanged,
+    LinkDown,
+    LinkUp,
+    MeterReading,
+    Order,
+    ProbeReading,
+    RainOutlook,
+    Recorded,
+    RecordFailed,
+    Started,
+    StoreState,
+    Tick,
+    ValveReport,
+    WeatherReading,
+)
+from controller.garden import Garden
+from controller.run import LEASE_S, MARGIN_S, QUIET_S, VERSION, Run
+from controller.sensing.beds import soil_of
+from controller.sensing.estimate import GRID_S
+from controller.state import (
+    STATE_JSON,
+    BedMemory,
+    EngineState,
+    ProbeState,
+    Said,
+    ValveState,
+)
+from controller.watering import settling, valves
+from controller.watering.policy import Reason
+from controller.watering.words import words
+
+HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
+    ProbeReading: inputs.probe_reading,
+    ValveReport: inputs.valve_report,
+    MeterReading: inputs.meter_reading,
+    WeatherReading: inputs.weather_reading,
+    Order: orders.handle,
+    LinkUp: inputs.link_up,
+    LinkDown: inputs.link_down,
+    ForeignController: inputs.foreign_controller,
+}
+JUDGE_EVERY_S = 600.0
+HOUR_S = 3600.0
+
+
+class Engine:
+    """The garden's brain: holds the state, steps through events.
+
+    Args:
+        garden: the validated garden file.
+        state: as it was dumped, to go on from; None begins anew.
+    """
+
+    def __init__(self, garden: Garden, state: EngineState | None = None) -> None:
+        if state is None:
+            state = EngineState(version=VERSION, garden_json=garden.model_dump_json())
+        self.idle = False  # whether the last event was a tick that the journal can do without
+        self.run = Run(garden=garden, state=state)
+        self._fit_garden()
+        if self.run.state.grid:
+            grid.begin(self.run, self.run.state.at_utc_s)
+
+    @property
+    def state(self) -> EngineState:
+        """All that the engine remembers."""
+        return self.run.state
+
+    def dump(self) -> bytes:
+        """The state as JSON, for a snapshot."""
+        return STATE_JSON.dump_json(self.run.state)
+
+    @staticmethod
+    def load(dumped: bytes, garden: Garden | None = None) -> Engine:
+        """An engine that goes on from a dumped state.
+
+        Args:
+            dumped: what `dump` gave.
+            garden: where the state does not hold the garden file itself.
+        """
+        state = STATE_JSON.validate_json(dumped)
+        if garden is None:
+            garden = Garden.model_validate_json(state.garden_json)
+        return Engine(garden, state)
+
+    def step(self, event: Event) -> list[Effect]:
+        """Take one event and answer it.
+
+        Args:
+            event: what happened, with its time.
+
+        Returns:
+            The effects, in order.
+        """
+        run = self.run
+        self.idle = False
+        if isinstance(event, Started):
+            self._started(event)
+            return run.take_effects()
+        at_rest = isinstance(event, Tick) and self._at_rest()
+        before = (run.state.grid, run.state.judged_utc_s)
+        self._take_time(event)
+        self._dispatch(event)
+        if not isinstance(event, ProbeReading | WeatherReading):
+            valves.drive(run)
+        if isinstance(event, Tick | Recorded):
+            self._judge_when_due()
+        effects = run.take_effects()
+        moved = before != (run.state.grid, run.state.judged_utc_s)
+        self.idle = at_rest and not moved and not effects
+        return effects
+
+    def _at_rest(self) -> bool:
+        """Whether no water runs or is under way: then a tick moves nothing but the time."""
+        master = self.run.master
+        closed = master is None or self.run.state.valves[master].opened_mono_s is None
+        return closed and not self.run.state.waterings
+
+    def _take_time(self, event: Event) -> None:
+        run, state = self.run, self.run.state
+        state.mono_s = max(state.mono_s, event.mono_s)
+        state.at_utc_s = event.at_utc_s
+        if int(event.at_utc_s // GRID_S) != state.grid:
+            grid.catch_up(run, event.at_utc_s)
+        if not state.ready and state.mono_s - state.started_mono_s >= QUIET_S:
+            self._end_quiet_start()
+
+    def _dispatch(self, event: Event) -> None:
+        handler = HANDLERS.get(type(event))
+        if handler is not None:
+            handler(self.run, event)
+        else:
+            self._dispatch_own(event)
+
+    def _dispatch_own(self, event: Event) -> None:
+        match event:
+            case Tick():
+                self._let_lapse()
+            case RainOutlook():
+                self.run.state.sky.spans = list(event.spans)
+            case Recorded() | RecordFailed() | StoreState():
+                self._store_said(event)
+            case GardenChanged():
+                self._garden_changed(event)
+            case _:
+                pass  # the others have their handlers; `Started` is taken before
+
+    def _started(self, event: Started) -> None:
+        run, state = self.run, self.run.state
+        state.at_utc_s, state.mono_s = event.at_utc_s, event.mono_s
+        self._end_cut_waterings()
+        if event.garden_json is not None:
+            self._adopt(event.garden_json)
+        state.started_mono_s = state.link_mono_s = event.mono_s
+        state.mono_base_s, state.trusted_base_s = event.mono_s, event.trusted_s
+        state.ready = state.link_up = state.foreign = run.nudge = False
+        state.can_record = True
+        state.clock_synced, state.armed = event.clock_synced, event.armed
+        state.arrival_least_s = event.arrival_least_s
+        state.stored_epoch, state.stored_seq = event.stored_epoch, event.stored_seq
+        state.heard_epoch = state.seq = state.seq_high = 0
+        state.readings = state.waterings_started = 0
+        state.litres = 0.0
+        state.ledger = list(event.ledger)
+        self._forget_connections()
+        grid.begin(run, event.at_utc_s)
+        grid.catch_up(run, event.at_utc_s)
+        for name in ("link_lost", "other_controller", "cannot_record"):
+            run.end_alert(name)
+        if event.history == "lost":
+            inputs.lost_history(run)
+        run.close_all()
+        run.note("state", None, "started", "Started; nothing opens in the first minutes.")
+
+    def _forget_connections(self) -> None:
+        """Nothing that was known of valves, probes and meter outlives a start."""
+        state = self.run.state
+        for valve in state.valves.values():
+            valve.state = "unknown"
+            valve.may_flow_until_mono_s = state.mono_s + LEASE_S + MARGIN_S
+            valve.opened_mono_s = valve.confirmed_mono_s = valve.heard_mono_s = None
+            valve.lease_mono_s = valve.edge_mono_s = valve.needed_mono_s = None
+            valve.confirmed_closed_mono_s = None
+        for memory in state.beds.values():
+            memory.not_before_mono_s = 0.0
+        for probe in state.probes.values():
+            probe.mono_s = None
+            probe.hour_m3_m3.clear()
+        state.sky.mono_s = None
+        state.meter.mono_s = None
+
+    def _end_cut_waterings(self) -> None:
+        """End what ran when the process ended.
+
+        The store charges it in full; the balance gets what was counted, and the bed may be judged
+        again.
+        """
+        run = self.run
+        for bed, watering in list(run.state.waterings.items()):
+            given_l = watering.pulse.given_l if watering.pulse is not None else 0.0
+            settling.end_interrupted(run, watering, given_l)
+            run.state.beds[bed].judged_from_utc_s = None
+        run.state.waterings.clear()
+
+    def _end_quiet_start(self) -> None:
+        run, state = self.run, self.run.state
+        state.ready = True
+        state.epoch = 1 + max(state.stored_epoch, state.heard_epoch)
+        state.seq = state.seq_high = 0
+        run.out.append(SaveEpoch(epoch=state.epoch))
+        run.out.append(Ready(epoch=state.epoch))
+        run.nudge = True
+
+    def _store_said(self, event: Recorded | RecordFailed | StoreState) -> None:
+        run, state = self.run, self.run.state
+        if isinstance(event, Recorded):
+            watering = valves.recorded(run, event.dose)
+            if watering is not None:
+                orders.recorded(run, watering)
+            return
+        if isinstance(event, StoreState) and event.can_record:
+            state.can_record = True
+            run.end_alert("cannot_record")
+            run.nudge = True
+            return
+        state.can_record = False
+        run.raise_alert(
+            "cannot_record",
+            "The record cannot be written, so nothing opens. Look at the disk.",
+        )
+        if isinstance(event, RecordFailed) and event.dose:
+            watering = valves.unrecorded(run, event.dose)
+            if watering is not None:
+                orders.unrecorded(run, watering)
+
+    def _let_lapse(self) -> None:
+        """A valve that could have been held open by an old lease can be so no longer."""
+        state = self.run.state
+        for valve in state.valves.values():
+            until_s = valve.may_flow_until_mono_s
+            if until_s is not None and state.mono_s >= until_s and valve.opened_mono_s is None:
+                valve.may_flow_until_mono_s = None
+
+    def _judge_when_due(self) -> None:
+        run, state = self.run, self.run.state
+        window = judge.window_now(run)
+        every_s = JUDGE_EVERY_S if window.holds(state.at_utc_s) else HOUR_S
+        slot = int(state.at_utc_s // every_s)
+        begins = window.holds(state.at_utc_s) and not window.holds(state.judged_utc_s)
+        if run.nudge or begins or slot != int(state.judged_utc_s // every_s):
+            state.judged_utc_s = state.at_utc_s
+            judge.judge_all(run)
+
+    def _garden_changed(self, event: GardenChanged) -> None:
+        run = self.run
+        if event.garden_json is None:
+            run.raise_alert("garden_refused", f"The new garden file is refused: {event.cause}")
+            return
+        run.end_alert("garden_refused")
+        self._adopt(event.garden_json)
+        grid.begin(run, event.at_utc_s)
+        run.note("state", None, "garden", "The garden file was read anew.")
+        run.nudge = True
+
+    def _adopt(self, garden_json: str) -> None:
+        """Go on with another garden file; a bed that is gone is closed first."""
+        run = self.run
+        garden = Garden.model_validate_json(garden_json)
+        for bed in list(run.state.waterings):
+            here = garden.beds.get(bed)
+            if here is None or here.valve != run.garden.beds[bed].valve:
+                settling.cut(run, bed, "gone")
+                run.state.waterings.pop(bed, None)
+        for valve in run.state.valves:
+            if valve not in garden.valves:
+                run.close(valve)
+        run.garden = garden
+        run.state.garden_json = garden_json
+        self._fit_garden()
+
+    def _fit_garden(self) -> None:
+        """Give every bed, probe and valve of the garden file its place in the state."""
+        run, state, garden = self.run, self.run.state, self.run.garden
+        run.soils = {bed: soil_of(garden, bed) for bed in garden.beds}
+        run.probe_beds = {probe: name for name, bed in garden.beds.items() for probe in bed.probes}
+        run.master, run.window = garden.master, None
+        run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}
+        for name in garden.beds:
+            said = Said(code=Reason.QUIET_START.value, text=words(name, Reason.QUIET_START, {}))
+            state.beds.setdefault(name, BedMemory(said=said))
+        for name in garden.probes:
+            state.probes.setdefault(name, ProbeState())
+        for name in garden.valves:
+            until_s = state.mono_s + LEASE_S + MARGIN_S
+            state.valves.setdefault(name, ValveState(may_flow_until_mono_s=until_s))
+        for kept, known in (
+            (state.beds, garden.beds),
+            (state.water, garden.beds),
+            (state.probes, garden.probes),
+            (state.valves, garden.valves),
+        ):
+            for gone in [name for name in kept if name not in known]:
+                kept.pop(gone)

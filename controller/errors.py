@@ -1,0 +1,55 @@
+"""The tree of errors.
+
+    ThirstlineError
+    ├── GardenError      the garden file is wrong; carries one line a fault
+    ├── PayloadError     bytes from the wire that are no reading
+    ├── LinkError        the broker is out of reach
+    ├── StoreError       the data folder cannot be read or written
+    │   └── LockedError  another process holds the data folder
+    ├── SeasonError      a season's weather cannot be used
+    └── UsageError       a command cannot be carried out as given
+
+Expected trouble (a stale probe, no flow) is data - a flag, a reason, an alert - and not an error.
+"""
+
+from __future__ import annotations
+
+
+class ThirstlineError(Exception):
+    """Base of all errors that this project raises on purpose."""
+
+
+class GardenError(ThirstlineError):
+    """The garden file is refused; `faults` has one sentence for each thing wrong.
+
+    Args:
+        faults: sentences, each saying file, key, found and allowed.
+    """
+
+    def __init__(self, faults: list[str]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(faults))
+
+
+class PayloadError(ThirstlineError):
+    """Bytes that arrived on a topic are no message of the kind expected there."""
+
+
+class LinkError(ThirstlineError):
+    """The broker cannot be reached or refuses us."""
+
+
+class StoreError(ThirstlineError):
+    """The data folder cannot be read or written."""
+
+
+class LockedError(StoreError):
+    """Another process holds the lock of the data folder."""
+
+
+class SeasonError(ThirstlineError):
+    """A season's weather cannot be read or is not usable."""
+
+
+class UsageError(ThirstlineError):
+    """A command cannot be carried out as given; the message says what to do instead."""

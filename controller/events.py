@@ -1,0 +1,269 @@
+"""Everything that can reach the engine.
+
+Events carry `at_utc_s` (Unix seconds, UTC) and `mono_s` (seconds of a clock that never jumps and
+restarts with the process). They are frozen, hold plain values only, and are written to the journal
+as JSON: feeding a journal to a fresh engine gives the identical decisions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field, TypeAdapter
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LedgerEntry:
+    """One opening (pulse) of a bed valve as the budget sees it.
+
+    `ended_trusted_s` is the trusted elapsed time at its end, None while it runs.
+    """
+
+    dose: str
+    bed: str
+    charged_l: float
+    ended_trusted_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started:
+    """The process came up: what the store knows.
+
+    `trusted_s` is the trusted elapsed time now, the gap since the last run included.
+    `history` tells whether the ledger is whole: lost history means that the budget is spent.
+    `arrival_least_s` is the least length of a window that compares arrivals, for scaled trials.
+    `garden_json` is the garden file in force, so that a journal can be read without it.
+    """
+
+    kind: Literal["started"] = "started"
+    at_utc_s: float
+    mono_s: float
+    trusted_s: float
+    stored_epoch: int
+    stored_seq: int = 0
+    ledger: tuple[LedgerEntry, ...] = ()
+    history: Literal["kept", "first", "lost"] = "kept"
+    clock_synced: bool = True
+    armed: bool = True
+    arrival_least_s: float = 0.0
+    garden_json: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """Time passes."""
+
+    kind: Literal["tick"] = "tick"
+    at_utc_s: float
+    mono_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeReading:
+    """One value of one probe, in the unit that the garden file declares for it."""
+
+    kind: Literal["probe"] = "probe"
+    at_utc_s: float
+    mono_s: float
+    probe: str
+    value: float
+    soil_temp_c: float | None = None
+    battery_v: float | None = None
+    seq: int | None = None
+    boot: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ValveReport:
+    """What a valve node says of itself (the wire's `valve/<id>/state`)."""
+
+    kind: Literal["valve"] = "valve"
+    at_utc_s: float
+    mono_s: float
+    valve: str
+    open: bool
+    left_s: float
+    dose: str
+    boot: str
+    epoch: int
+    seq: int
+    contract: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterReading:
+    """The running total of a meter; `up_s` is the node's own uptime when it counted."""
+
+    kind: Literal["meter"] = "meter"
+    at_utc_s: float
+    mono_s: float
+    meter: str
+    litres_total: float
+    up_s: float
+    boot: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherReading:
+    """What a mast tells; None where it has no such instrument. Wind stands at 2 m."""
+
+    kind: Literal["weather"] = "weather"
+    at_utc_s: float
+    mono_s: float
+    mast: str
+    temp_c: float | None = None
+    rh_pct: float | None = None
+    rain_mm_total: float | None = None
+    solar_w_m2: float | None = None
+    wind_m_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlookSpan:
+    """Rain and heat to come within one span of time."""
+
+    from_utc_s: float
+    hours: float
+    rain_mm: float = 0.0
+    chance_frac: float = 1.0
+    tmin_c: float | None = None
+    tmax_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RainOutlook:
+    """What somebody foretells. It can postpone a watering; it never opens a valve."""
+
+    kind: Literal["outlook"] = "outlook"
+    at_utc_s: float
+    mono_s: float
+    spans: tuple[OutlookSpan, ...]
+
+
+class OrderKind(StrEnum):
+    """What a person can order."""
+
+    WATER = "water"
+    STOP = "stop"
+    STOP_ALL = "stop_all"
+    PAUSE = "pause"
+    RESUME = "resume"
+    LOCK = "lock"
+    UNLOCK = "unlock"
+    CLEAR = "clear"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """A person's order. `bed` is None where it means the whole garden.
+
+    For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s`
+    belongs to a pause, `alert` to `CLEAR`.
+    """
+
+    kind: Literal["order"] = "order"
+    at_utc_s: float
+    mono_s: float
+    order: str
+    what: OrderKind
+    who: str
+    bed: str | None = None
+    litres: float | None = None
+    open_s: float | None = None
+    refill: bool = False
+    until_utc_s: float | None = None
+    why: str = ""
+    alert: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkUp:
+    """Connected, subscribed, and our own canary was heard."""
+
+    kind: Literal["link_up"] = "link_up"
+    at_utc_s: float
+    mono_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkDown:
+    """No connection, or no canary for 45 s."""
+
+    kind: Literal["link_down"] = "link_down"
+    at_utc_s: float
+    mono_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """The store has the reservation of this dose on disk, synced."""
+
+    kind: Literal["recorded"] = "recorded"
+    at_utc_s: float
+    mono_s: float
+    dose: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordFailed:
+    """The store could not write. `dose` is empty when it was no reservation."""
+
+    kind: Literal["record_failed"] = "record_failed"
+    at_utc_s: float
+    mono_s: float
+    dose: str
+    cause: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoreState:
+    """The store can write again (True) or cannot (False), found out by its own trial."""
+
+    kind: Literal["store"] = "store"
+    at_utc_s: float
+    mono_s: float
+    can_record: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForeignController:
+    """Another controller was heard on `controller/state` (or a node obeys a higher epoch)."""
+
+    kind: Literal["foreign"] = "foreign"
+    at_utc_s: float
+    mono_s: float
+    epoch: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GardenChanged:
+    """The garden file was reloaded: the new one, validated, or None where it was refused."""
+
+    kind: Literal["garden"] = "garden"
+    at_utc_s: float
+    mono_s: float
+    garden_json: str | None
+    cause: str = ""
+
+
+Event = Annotated[
+    Started
+    | Tick
+    | ProbeReading
+    | ValveReport
+    | MeterReading
+    | WeatherReading
+    | RainOutlook
+    | Order
+    | LinkUp
+    | LinkDown
+    | Recorded
+    | RecordFailed
+    | StoreState
+    | ForeignController
+    | GardenChanged,
+    Field(discriminator="kind"),
+]
+EVENT_JSON: TypeAdapter[Event] = TypeAdapter(Event)  # the journal's form

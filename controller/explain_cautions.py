@@ -1,0 +1,237 @@
+"""What a grower should know before arming: one caution for each thing that is missing or tight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from controller.explain_numbers import BedNumbers, Numbers
+from controller.garden import Bed, Garden
+
+NIGHT_SHARE_FRAC = 0.8  # [-] of the hours; more leaves no room for a second try
+OFTEN_D = 2.0  # [d] shorter and the bed is hardly deep and rare
+LEAN_MIDDLE = 0.5
+WEEK_D = 7
+
+
+class Caution(StrEnum):
+    """Every caution that `check` can give."""
+
+    NO_METER = "no_meter"
+    COARSE_METER = "coarse_meter"
+    NO_MASTER = "no_master"
+    PLAIN_RELAY = "plain_relay"
+    NO_WEATHER = "no_weather"
+    NIGHT_FULL = "night_full"
+    CAP_BELOW_REFILL = "cap_below_refill"
+    NO_PROBES = "no_probes"
+    ONE_DEPTH = "one_depth"
+    PROBE_BELOW_ROOTS = "probe_below_roots"
+    UNCALIBRATED = "uncalibrated"
+    UNUSED = "unused"
+    PLASTIC = "plastic"
+    LEAN = "lean"
+    OFTEN = "often"
+    SHARED_WATER = "shared_water"
+    SHORT_OF_WATER = "short_of_water"
+    TRIAL_BROKER = "trial_broker"
+    OPEN_PAGE = "open_page"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CautionText:
+    """One caution in words."""
+
+    code: Caution
+    bed: str | None = None
+    text: str
+
+
+def cautions(garden: Garden, found: Numbers) -> tuple[CautionText, ...]:
+    """List the cautions of a garden, those of the whole garden first.
+
+    Args:
+        garden: the garden file, validated.
+        found: its numbers.
+
+    Returns:
+        Cautions, in the order in which they are told.
+    """
+    whole = [
+        CautionText(code=code, text=text)
+        for source in (_water(garden, found), _parts(garden), _ways(garden))
+        for code, text in source
+    ]
+    beds = [
+        CautionText(code=code, bed=one.bed, text=text)
+        for one in found.beds
+        for code, text in _bed(garden, garden.beds[one.bed], one)
+    ]
+    return (*whole, *beds)
+
+
+def _water(garden: Garden, found: Numbers) -> Iterator[tuple[Caution, str]]:
+    supply = garden.supply
+    if garden.master is None and garden.pump is None:
+        hour_l = supply.flow_l_min * 60.0
+        yield (
+            Caution.NO_MASTER,
+            "No master valve: a bed valve that sticks open runs until somebody shuts the tap, "
+            f"up to {hour_l:.0f} litres an hour. Nothing here can bound it.",
+        )
+    if found.meter is None:
+        yield (
+            Caution.NO_METER,
+            "No water meter: doses go by time, and a burst pipe, a leak, a clogged line or a "
+            "valve that lies cannot be noticed.",
+        )
+    elif not found.meter.fine_enough:
+        yield (
+            Caution.COARSE_METER,
+            f"The meter is coarse: at the slowest bed a check of flow takes "
+            f"{found.meter.check_minutes:.1f} minutes instead of 1.",
+        )
+    if found.night.share_frac > NIGHT_SHARE_FRAC:
+        yield (
+            Caution.NIGHT_FULL,
+            f"The night is tight: should all beds come due together they need "
+            f"{found.night.share_frac:.0%} of the hours {found.night.hours}. Some would wait for "
+            "the next night; longer hours, more beds at once or faster emitters help.",
+        )
+    if supply.shared:
+        yield (
+            Caution.SHARED_WATER,
+            "Others use this water behind the meter: flow that nobody announced is asked about "
+            "first, so a leak is found later.",
+        )
+    yield from _scarce(garden, found)
+
+
+def _scarce(garden: Garden, found: Numbers) -> Iterator[tuple[Caution, str]]:
+    supply = garden.supply
+    if supply.litres_per_week is not None and not supply.litres_per_week >= found.week_need_l:
+        share = supply.litres_per_week / found.week_need_l
+        yield (
+            Caution.SHORT_OF_WATER,
+            f"The week's {supply.litres_per_week:.0f} litres cover {share:.0%} of a dry week in "
+            "high summer: the beds will pass their thirst lines and yield will suffer.",
+        )
+    day_need_l = found.week_need_l / 7.0
+    if supply.tank_l is not None:
+        yield (
+            Caution.SHORT_OF_WATER,
+            f"A full tank of {supply.tank_l:.0f} litres lasts about "
+            f"{supply.tank_l / day_need_l:.0f} days of high summer without rain.",
+        )
+    if supply.days is not None and len(set(supply.days)) < WEEK_D:
+        yield (
+            Caution.SHORT_OF_WATER,
+            f"Water may run on {', '.join(supply.days)} only: a bed that comes due on another "
+            "day waits, past its thirst line if need be.",
+        )
+
+
+def _parts(garden: Garden) -> Iterator[tuple[Caution, str]]:
+    for name, valve in garden.valves.items():
+        if valve.plain_relay:
+            yield (
+                Caution.PLAIN_RELAY,
+                f"Valve {name} is a plain relay: it stays open if this board or the link dies, "
+                "until the master valve or pump lapses. Prefer a node that counts its own time.",
+            )
+    if not garden.weather:
+        yield (
+            Caution.NO_WEATHER,
+            "No weather mast: use is reckoned from monthly means, rain is noticed only by the "
+            "probes, and beds without probes go on for half as long.",
+        )
+    probes = {probe for bed in garden.beds.values() for probe in bed.probes}
+    valves = {bed.valve for bed in garden.beds.values()}
+    idle = [f"probe {name}" for name in garden.probes if name not in probes]
+    idle += [
+        f"valve {name}"
+        for name, valve in garden.valves.items()
+        if valve.role == "bed" and name not in valves
+    ]
+    idle += [f"meter {name}" for name in garden.meters if name != garden.meter]
+    if idle:
+        yield Caution.UNUSED, f"In the file, but used by nothing: {', '.join(idle)}."
+
+
+def _ways(garden: Garden) -> Iterator[tuple[Caution, str]]:
+    if garden.broker.builtin:
+        yield (
+            Caution.TRIAL_BROKER,
+            "The built-in broker is for trials on this machine only; it keeps nobody out.",
+        )
+    if not garden.page.on_loopback:
+        yield (
+            Caution.OPEN_PAGE,
+            f"The page listens on {garden.page.listen}: pair each phone, and never forward this "
+            "port to the internet.",
+        )
+
+
+def _bed(garden: Garden, bed: Bed, found: BedNumbers) -> Iterator[tuple[Caution, str]]:
+    yield from _caps(found)
+    yield from _senses(garden, bed)
+    if bed.mulch == "plastic":
+        yield (
+            Caution.PLASTIC,
+            "Under plastic little rain reaches the roots, and a leak does not show: lift the "
+            "sheet now and then.",
+        )
+    if bed.lean > LEAN_MIDDLE:
+        yield (
+            Caution.LEAN,
+            f"lean = {bed.lean:g} dries further than the middle: while fruit sets that risks "
+            "fewer and smaller fruit and blossom-end rot.",
+        )
+    if not found.interval_d >= OFTEN_D:
+        yield (
+            Caution.OFTEN,
+            f"A refill lasts only {found.interval_d:.1f} days in high summer: the wetted strip is "
+            "narrow or the soil light. A further drip line or mulch makes waterings rarer.",
+        )
+
+
+def _caps(found: BedNumbers) -> Iterator[tuple[Caution, str]]:
+    if not found.dose_l >= found.refill_l or not found.bed_l_day >= found.refill_l:
+        cap_l = min(found.dose_l, found.bed_l_day)
+        yield (
+            Caution.CAP_BELOW_REFILL,
+            f"The cap of {cap_l:.0f} litres is below one refill of {found.refill_l:.0f} litres: "
+            "the bed can never be filled in one night.",
+        )
+
+
+def _senses(garden: Garden, bed: Bed) -> Iterator[tuple[Caution, str]]:
+    if not bed.probes and bed.like is None:
+        yield (
+            Caution.NO_PROBES,
+            "No probes and no other bed to follow: it is watered on the reckoned balance alone, "
+            "in reduced doses, with alarms.",
+        )
+        return
+    depths = {garden.probes[name].depth_cm for name in bed.probes}
+    if len(depths) == 1:
+        yield (
+            Caution.ONE_DEPTH,
+            "All probes stand at one depth: one among the roots and one near their bottom show "
+            "whether water was lost below.",
+        )
+    deep = [name for name in bed.probes if garden.probes[name].depth_cm > 100 * bed.root_depth_m]
+    if deep:
+        yield Caution.PROBE_BELOW_ROOTS, f"Below the roots and so of little use: {', '.join(deep)}."
+    bare = [
+        name
+        for name in bed.probes
+        if garden.probes[name].kind == "raw" and garden.probes[name].calibration is None
+    ]
+    if bare:
+        yield (
+            Caution.UNCALIBRATED,
+            f"Raw counts without calibration: {', '.join(bare)}. They cannot be read as water "
+            "yet; two weighed points are enough.",
+        )

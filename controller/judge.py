@@ -1,0 +1,255 @@
+"""Whose turn it is: each bed is put before `decide`, and a yes becomes a watering.
+
+A bed is judged once in each window of hours; where it could not be judged then, it is asked again
+inside the window. Outside the hours only a passed floor waters.
+"""
+
+from __future__ import annotations
+
+from controller.grid import correct_unknown
+from controller.run import Run
+from controller.sensing.estimate import expected_use_mm_d
+from controller.sensing.quality import fresh, silent_after_s
+from controller.sensing.sky import heat_expected, normal_eto_mm_d, rain_expected_mm
+from controller.state import Said, Watering
+from controller.watering.dosing import split
+from controller.watering.guard import caps_of, interlock
+from controller.watering.hours import Place, Window, window_at
+from controller.watering.limits import Opening, allowed_now_l
+from controller.watering.policy import BedView, Decision, Reason, Rules, Sky, decide
+from controller.watering.valves import meter_alive
+from controller.watering.words import bed_name, words
+
+NIGHT_USE_SHARE = 0.1  # of a day's use falls in a whole day's length of dark hours
+FULL_FRAC = 0.02
+DAY_S = 86_400.0
+HELD_BY_PERSON = frozenset({Reason.PAUSED, Reason.CLEARED, Reason.NOT_PLANTED})
+
+
+def place_of(run: Run) -> Place:
+    """Where the garden is, for its hours."""
+    info = run.garden.garden
+    return Place(latitude_deg=info.latitude, longitude_deg=info.longitude, timezone=info.timezone)
+
+
+def window_now(run: Run) -> Window:
+    """The window that holds now, else the next one."""
+    at_utc_s, last = run.state.at_utc_s, run.window
+    if last is None or not last.from_utc_s <= at_utc_s < last.to_utc_s:
+        run.window = last = window_at(run.garden.garden.hours, place_of(run), at_utc_s)
+    return last
+
+
+def quality_of(run: Run, bed: str) -> tuple[str, bool]:
+    """How well a bed's probes speak, and whether it still waits for them.
+
+    Returns:
+        (`ok` | `doubtful` | `none`, waiting).
+    """
+    state, garden = run.state, run.garden
+    setting = garden.beds[bed]
+    if setting.like is not None and not setting.probes:
+        return quality_of(run, setting.like)
+    if not setting.probes:
+        return "none", False
+    since_s = max(state.started_mono_s, state.link_mono_s)
+    speaking = [
+        name
+        for name in setting.probes
+        if fresh(state.probes[name], garden.probes[name].every_s, since_s, state.mono_s)
+    ]
+    if len(speaking) == len(setting.probes):
+        return "ok", False
+    if speaking:
+        return "doubtful", False
+    patience_s = min(
+        silent_after_s(state.probes[name], garden.probes[name].every_s) for name in setting.probes
+    )
+    return "none", state.mono_s - since_s <= patience_s
+
+
+def view_of(run: Run, bed: str, window: Window) -> BedView:
+    """A bed as the decision sees it now."""
+    state = run.state
+    water, day, memory = state.water[bed], run.days[bed], state.beds[bed]
+    quality, waiting = quality_of(run, bed)
+    usual_mm_d = day.kcb * normal_eto_mm_d(run.garden, state.at_utc_s) * run.soils[bed].ground_ratio
+    use_mm_d = expected_use_mm_d(water, usual_mm_d)
+    hours_s = max(0.0, window.to_utc_s - max(state.at_utc_s, window.from_utc_s))
+    night_mm = NIGHT_USE_SHARE * use_mm_d * hours_s / DAY_S
+    taw_mm = day.taw_mm
+    last_s = memory.last_watering_utc_s
+    return BedView(
+        bed=bed,
+        stage=day.stage,
+        taw_mm=taw_mm,
+        wetted_area_m2=run.soils[bed].wetted_area_m2,
+        depletion_frac=water.depletion_mm / taw_mm,
+        sunrise_frac=(water.depletion_mm + night_mm) / taw_mm,
+        day_use_frac=use_mm_d / taw_mm,
+        spread_frac=water.var_mm2**0.5 / taw_mm,
+        line_frac=day.line_frac,
+        floor_frac=day.floor_frac,
+        quality=quality,
+        waiting=waiting,
+        wet=quality != "none"
+        and memory.told_frac is not None
+        and memory.told_frac <= FULL_FRAC
+        and water.depletion_mm / taw_mm < day.line_frac,
+        watered=last_s is not None
+        and (last_s >= window.from_utc_s or state.at_utc_s - last_s < DAY_S / 4.0)
+        and memory.judged_from_utc_s is not None,
+        postponed=memory.postponed,
+    )
+
+
+def rules_of(run: Run, bed: str, window: Window) -> Rules:
+    """Interlocks, holds and hours for a bed now."""
+    state = run.state
+    locked = interlock(run, bed)
+    frost_hold = locked is not None and locked.value == Reason.FROST.value
+    hold: Reason | None = Reason.FROST if frost_hold else None
+    setting, today = run.garden.beds[bed], state.day
+    if setting.cleared is not None and today >= setting.cleared.toordinal():
+        hold = Reason.CLEARED
+    if today < setting.transplanted.toordinal():
+        hold = Reason.NOT_PLANTED
+    paused = state.beds[bed].pause or state.pause
+    if paused is not None and state.at_utc_s < paused.until_utc_s:
+        hold = Reason.PAUSED
+    return Rules(
+        interlock=None if locked is None or frost_hold else Reason(locked.value),
+        hold=hold,
+        in_hours=window.holds(state.at_utc_s),
+        until_hours_s=max(0.0, window.from_utc_s - state.at_utc_s),
+    )
+
+
+def sky_of(run: Run) -> Sky:
+    """What is foretold, for the decision."""
+    state = run.state
+    return Sky(
+        rain_expected_mm=rain_expected_mm(state.sky, state.at_utc_s),
+        hot=heat_expected(state.sky, state.at_utc_s),
+    )
+
+
+def judge_all(run: Run) -> None:
+    """Judge every bed that has not been judged in this window, and end pauses that are over."""
+    _end_pauses(run)
+    window = window_now(run)
+    sky = sky_of(run)
+    for bed in run.garden.beds:
+        _mind_probes(run, bed)
+        correct_unknown(run, bed)
+        if bed not in run.state.waterings:
+            _judge(run, bed, window, sky)
+    run.nudge = False
+
+
+def _end_pauses(run: Run) -> None:
+    state = run.state
+    if state.pause is not None and state.at_utc_s >= state.pause.until_utc_s:
+        state.pause = None
+        run.end_alert("paused")
+    for bed, memory in state.beds.items():
+        if memory.pause is not None and state.at_utc_s >= memory.pause.until_utc_s:
+            memory.pause = None
+            run.end_alert("paused", bed)
+
+
+def _mind_probes(run: Run, bed: str) -> None:
+    """Alerts for probes that fell silent and for a bed without any."""
+    state, garden = run.state, run.garden
+    if not state.link_up:
+        return
+    quality, waiting = quality_of(run, bed)
+    name = bed_name(bed)
+    if quality != "ok" and not waiting:
+        since_s = max(state.started_mono_s, state.link_mono_s)
+        for probe in garden.beds[bed].probes:
+            spoke = fresh(state.probes[probe], garden.probes[probe].every_s, since_s, state.mono_s)
+            silent_s = silent_after_s(state.probes[probe], garden.probes[probe].every_s)
+            if not spoke and state.mono_s - since_s > silent_s:
+                run.raise_alert(
+                    "probe_silent",
+                    f"Probe {probe} in {name} is silent. Look at its battery and cable.",
+                    bed=bed,
+                    probe=probe,
+                )
+    if quality == "none" and not waiting and garden.beds[bed].probes:
+        run.raise_alert(
+            "bed_blind",
+            f"{name} has no probe to go by: it is watered by its balance, reduced.",
+            bed=bed,
+        )
+    elif quality != "none":
+        run.end_alert("bed_blind", bed)
+
+
+def _judge(run: Run, bed: str, window: Window, sky: Sky) -> None:
+    memory = run.state.beds[bed]
+    if run.state.mono_s < memory.not_before_mono_s:
+        return
+    view = view_of(run, bed, window)
+    rules = rules_of(run, bed, window)
+    if rules.in_hours and memory.judged_from_utc_s == window.from_utc_s:
+        past_floor = view.depletion_frac > view.floor_frac and not view.watered
+        held = rules.interlock is not None or memory.said.code in HELD_BY_PERSON
+        if not (past_floor or held):
+            return  # the night's answer stands
+    decision = decide(view, sky, rules)
+    if rules.in_hours and decision.judged:
+        if memory.judged_from_utc_s != window.from_utc_s:
+            postponed = decision.reason is Reason.RAIN_COMING
+            memory.postponed = memory.postponed + 1 if postponed else 0
+        memory.judged_from_utc_s = window.from_utc_s
+    if decision.water:
+        decision = start_watering(run, view, decision, window)
+    say(run, bed, decision)
+
+
+def say(run: Run, bed: str, decision: Decision) -> None:
+    """Remember a decision; record it where its reason is a new one or it stands for the night."""
+    memory = run.state.beds[bed]
+    text = words(bed, decision.reason, decision.numbers)
+    changed = memory.said.code != decision.reason.value
+    memory.said = Said(
+        code=decision.reason.value,
+        text=text,
+        numbers=decision.numbers,
+        at_utc_s=run.state.at_utc_s,
+    )
+    if changed or decision.judged:
+        run.note("decision", bed, decision.reason.value, text, decision.numbers)
+
+
+def start_watering(run: Run, view: BedView, decision: Decision, window: Window) -> Decision:
+    """Turn a yes into a watering within the budget; its pulses begin when it is their turn."""
+    state, garden, bed = run.state, run.garden, view.bed
+    flow_l_min = garden.beds[bed].flow_l_min
+    caps = caps_of(run, bed)
+    wanted_l = (decision.dose_mm or 0.0) * view.wetted_area_m2
+    probe = Opening(bed=bed, want_l=wanted_l, open_s=60.0, flow_l_min=flow_l_min)
+    allowed_l = allowed_now_l(probe, caps, state.ledger, run.trusted_s)
+    litres = min(wanted_l, allowed_l)
+    if not litres >= 0.5 * wanted_l:
+        numbers = {**decision.numbers, "allowed_l": allowed_l}
+        return Decision(reason=Reason.CAP_SPENT, dose_mm=None, numbers=numbers)
+    breaks_hours = decision.reason is Reason.FLOOR_PASSED
+    parts = split(litres, flow_l_min, caps.open_most_s, metered=meter_alive(run))
+    slack = view.floor_frac - view.line_frac
+    state.doses += 1
+    state.waterings[bed] = Watering(
+        watering=f"{state.epoch}-{state.doses}",
+        bed=bed,
+        by="policy",
+        want_l=litres,
+        pulses=parts.pulses,
+        pulse_l=parts.pulse_l,
+        pulse_s=parts.pulse_s,
+        need=(view.sunrise_frac - view.line_frac) / slack if slack > 0.0 else 0.0,
+        until_utc_s=None if breaks_hours else window.to_utc_s,
+        started_utc_s=state.at_utc_s,
+    )
+    return decision

@@ -1,0 +1,307 @@
+"""What people order: water by hand, stop, pause, lock, lift an alert.
+
+Every order is answered, a refused one with its reason and what would be allowed. Closing always
+works; opening goes through the same guard as the policy.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from controller.effects import Answer, Close
+from controller.events import Order, OrderKind
+from controller.run import QUIET_S, Run
+from controller.state import Pause, Said, Watering
+from controller.watering.dosing import ON_LEAST_S, Split, nominal_s, split
+from controller.watering.guard import LATCHING, busy_beds, caps_of, permit_pulse
+from controller.watering.limits import Refused
+from controller.watering.policy import REFILL_TO_FRAC, Reason
+from controller.watering.settling import cut, cut_all
+from controller.watering.valves import begin_pulse, fits_master, meter_alive
+from controller.watering.words import bed_name, words
+
+Status = Literal["accepted", "refused", "invalid", "unknown", "unrecorded"]
+
+BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
+
+REFUSALS: dict[Refused, str] = {
+    Refused.NOT_ARMED: "The valves have not been walked and proved yet.",
+    Refused.LOCKED: "Somebody works at the pipes: the garden is locked.",
+    Refused.OTHER_CONTROLLER: "Another controller speaks to these valves.",
+    Refused.CANNOT_RECORD: "The record cannot be written.",
+    Refused.LINK_LOST: "There is no contact with the broker.",
+    Refused.QUIET_START: "Just started: nothing opens in the first minutes.",
+    Refused.VALVE_LATCHED: "An alert keeps this valve shut until a person lifts it.",
+    Refused.FROST: "It is too cold.",
+    Refused.BUDGET_SPENT: "The record was lost: the day's water counts as given.",
+    Refused.NOT_FINITE: "That is no amount of water.",
+    Refused.TOO_SHORT: "That would run for less than a minute.",
+    Refused.TOO_LONG: "That is longer than one opening may last.",
+    Refused.DOSE_CAP: "That is more than one watering may give.",
+    Refused.BED_CAP: "That would pass this bed's limit for 24 hours.",
+    Refused.SITE_CAP: "That would pass the garden's limit for 24 hours.",
+    Refused.BUSY: "As many beds as may drink at once are drinking.",
+    Refused.SUPPLY: "The supply cannot feed this bed beside the ones that drink.",
+    Refused.STARTS: "This valve has opened twelve times in 24 hours.",
+    Refused.RESTING: "This valve closed less than ten minutes ago.",
+}
+
+
+def handle(run: Run, order: Order) -> None:
+    """Carry out or refuse one order; the answer is among the effects."""
+    if order.bed is not None and order.bed not in run.garden.beds:
+        _answer(run, order, "unknown", "no_such_bed", "There is no such bed.")
+        return
+    match order.what:
+        case OrderKind.WATER:
+            _water(run, order)
+        case OrderKind.STOP | OrderKind.STOP_ALL:
+            _stop(run, order)
+        case OrderKind.PAUSE:
+            _pause(run, order)
+        case OrderKind.RESUME:
+            _resume(run, order)
+        case OrderKind.LOCK:
+            _lock(run, order)
+        case OrderKind.UNLOCK:
+            _unlock(run, order)
+        case OrderKind.CLEAR:
+            _clear(run, order)
+
+
+def _answer(run: Run, order: Order, status: Status, reason: str, text: str) -> None:
+    run.out.append(Answer(order=order.order, status=status, reason=reason, text=text))
+
+
+def _note(run: Run, order: Order, text: str) -> None:
+    run.note("order", order.bed, order.what.value, f"{order.who}: {text}", durable=True)
+
+
+def _stop(run: Run, order: Order) -> None:
+    beds = list(run.garden.beds) if order.bed is None else [order.bed]
+    for bed in beds:
+        cut(run, bed, "stopped")
+        valve = run.garden.beds[bed].valve
+        if not any(isinstance(done, Close) and done.valve == valve for done in run.out):
+            run.close(valve)
+    if order.bed is None and run.master is not None:
+        run.close(run.master)
+    _note(run, order, "close every valve" if order.bed is None else "close")
+    _answer(run, order, "accepted", "stopped", "Told to close.")
+
+
+def _wanted_l(run: Run, order: Order) -> float:
+    bed = order.bed or ""
+    flow_l_min = run.garden.beds[bed].flow_l_min
+    if order.litres is not None:
+        return order.litres
+    if order.open_s is not None:
+        return flow_l_min * order.open_s / 60.0
+    water, day = run.state.water[bed], run.days[bed]
+    short_mm = water.depletion_mm - REFILL_TO_FRAC * day.taw_mm
+    return max(0.0, short_mm) * run.soils[bed].wetted_area_m2
+
+
+def _water(run: Run, order: Order) -> None:
+    bed = order.bed
+    asked = [order.litres is not None, order.open_s is not None, order.refill]
+    if bed is None or sum(asked) != 1:
+        _answer(run, order, "invalid", "one_amount", "Say one of litres, minutes or refill.")
+        return
+    wanted_l = _wanted_l(run, order)
+    if not 0.0 < wanted_l < math.inf:
+        if order.refill:
+            _answer(run, order, "refused", "full", f"{bed_name(bed)} lacks nothing.")
+        else:
+            _answer(run, order, "invalid", "not_finite", REFUSALS[Refused.NOT_FINITE])
+        return
+    if not nominal_s(wanted_l, run.garden.beds[bed].flow_l_min) >= ON_LEAST_S:
+        _answer(run, order, "invalid", "too_short", REFUSALS[Refused.TOO_SHORT])
+        return
+    _water_now(run, order, bed, wanted_l)
+
+
+def _water_now(run: Run, order: Order, bed: str, wanted_l: float) -> None:
+    """Put a sound order before the guard, whole; then reserve its first pulse."""
+    state, caps = run.state, caps_of(run, bed)
+    flow_l_min = run.garden.beds[bed].flow_l_min
+    parts = split(wanted_l, flow_l_min, caps.open_most_s, metered=meter_alive(run))
+    verdict = permit_pulse(run, bed, wanted_l, min(parts.pulse_s, caps.open_most_s))
+    refused = verdict.refused
+    if refused is None and (bed in state.waterings or not _room(run, parts.pulse_s)):
+        refused = Refused.BUSY
+    if refused is None:
+        refused = begin_pulse(run, _ordered(run, order, bed, wanted_l, parts))
+        if refused is not None:
+            del state.waterings[bed]
+    if refused is not None:
+        _refuse(run, order, refused, verdict.allowed_l, verdict.next_possible_s)
+        return
+    _note(run, order, f"water {wanted_l:.0f} L")
+    numbers = {"dose_l": wanted_l}
+    state.beds[bed].said = Said(
+        code=Reason.ORDERED.value,
+        text=words(bed, Reason.ORDERED, numbers),
+        numbers=numbers,
+        at_utc_s=state.at_utc_s,
+    )
+
+
+def _room(run: Run, pulse_s: float) -> bool:
+    """Whether a bed more may drink now, and the master's opening has room for it."""
+    few = len(busy_beds(run)) < run.garden.garden.beds_at_once
+    return few and fits_master(run, pulse_s)
+
+
+def _ordered(run: Run, order: Order, bed: str, wanted_l: float, parts: Split) -> Watering:
+    """A person's watering, in the bed's place; it goes before any bed's need."""
+    state = run.state
+    state.doses += 1
+    watering = Watering(
+        watering=f"{state.epoch}-{state.doses}",
+        bed=bed,
+        by=f"hand:{order.who}",
+        want_l=wanted_l,
+        pulses=parts.pulses,
+        pulse_l=parts.pulse_l,
+        pulse_s=parts.pulse_s,
+        need=BY_HAND_NEED,
+        until_utc_s=None,
+        started_utc_s=state.at_utc_s,
+        order=order.order,
+    )
+    state.waterings[bed] = watering
+    return watering
+
+
+def _refuse(run: Run, order: Order, why: Refused, allowed_l: float, next_s: float | None) -> None:
+    status: Status = "invalid" if why is Refused.TOO_SHORT else "refused"
+    if why is Refused.CANNOT_RECORD:
+        status = "unrecorded"
+    if why is Refused.QUIET_START:
+        next_s = run.state.started_mono_s + QUIET_S - run.state.mono_s
+    _note(run, order, f"refused: {why.value}")
+    run.out.append(
+        Answer(
+            order=order.order,
+            status=status,
+            reason=why.value,
+            text=REFUSALS[why],
+            allowed_l=allowed_l,
+            next_possible_utc_s=None if next_s is None else run.state.at_utc_s + next_s,
+        )
+    )
+
+
+def recorded(run: Run, watering: Watering) -> None:
+    """An ordered watering's first pulse is on disk: now the person gets the answer."""
+    if not watering.order or watering.pulse is None:
+        return
+    order, watering.order = watering.order, ""
+    flow_l_min = run.garden.beds[watering.bed].flow_l_min
+    run.out.append(
+        Answer(
+            order=order,
+            status="accepted",
+            reason="watering",
+            text=f"{bed_name(watering.bed)} gets {watering.want_l:.0f} L.",
+            dose=watering.pulse.dose,
+            litres=watering.want_l,
+            open_s=nominal_s(watering.want_l, flow_l_min),
+        )
+    )
+
+
+def unrecorded(run: Run, watering: Watering) -> None:
+    """An ordered watering could not be recorded: say so."""
+    if watering.order:
+        run.out.append(
+            Answer(
+                order=watering.order,
+                status="unrecorded",
+                reason=Refused.CANNOT_RECORD.value,
+                text=REFUSALS[Refused.CANNOT_RECORD],
+            )
+        )
+
+
+def _pause(run: Run, order: Order) -> None:
+    state, until_s = run.state, order.until_utc_s
+    if until_s is None or not until_s > state.at_utc_s:
+        _answer(run, order, "invalid", "until", "A pause needs an end that is still to come.")
+        return
+    pause = Pause(until_utc_s=until_s, why=order.why)
+    text = "Paused by a person: no watering of its own until the pause ends."
+    if order.bed is None:
+        state.pause = pause
+        beds = list(run.garden.beds)
+        run.raise_alert("paused", text)
+    else:
+        state.beds[order.bed].pause = pause
+        beds = [order.bed]
+        run.raise_alert("paused", f"{bed_name(order.bed)}: {text}", bed=order.bed)
+    for bed in beds:
+        watering = state.waterings.get(bed)
+        if watering is not None and watering.by == "policy":
+            cut(run, bed, "paused")
+    _note(run, order, "pause")
+    run.nudge = True
+    _answer(run, order, "accepted", "paused", text)
+
+
+def _resume(run: Run, order: Order) -> None:
+    state = run.state
+    if order.bed is None:
+        state.pause = None
+        run.end_alert("paused")
+    else:
+        state.beds[order.bed].pause = None
+        run.end_alert("paused", order.bed)
+    for memory in state.beds.values():
+        if memory.said.code == Reason.PAUSED.value:
+            memory.judged_from_utc_s = None
+    _note(run, order, "pause ended")
+    run.nudge = True
+    _answer(run, order, "accepted", "resumed", "The pause is over.")
+
+
+def _lock(run: Run, order: Order) -> None:
+    if not order.why.strip():
+        _answer(run, order, "invalid", "why", "A lock needs its reason.")
+        return
+    run.state.lock_why = order.why
+    cut_all(run, "locked")
+    run.close_all()
+    _note(run, order, f"lock: {order.why}")
+    run.nudge = True
+    _answer(run, order, "accepted", "locked", "Locked: everything is told to close.")
+
+
+def _unlock(run: Run, order: Order) -> None:
+    run.state.lock_why = None
+    _note(run, order, "unlock")
+    run.nudge = True
+    _answer(run, order, "accepted", "unlocked", "Unlocked.")
+
+
+def _clear(run: Run, order: Order) -> None:
+    state = run.state
+    alert = state.alerts.get(order.alert or "")
+    if alert is None:
+        _answer(run, order, "unknown", "no_such_alert", "There is no such alert.")
+        return
+    lifts = alert.code in LATCHING or alert.code == "history_lost"
+    if not lifts:
+        _answer(run, order, "accepted", "no_latch", "That alert ends by itself.")
+        return
+    if not order.why.strip():
+        _answer(run, order, "invalid", "why", "Lifting a latch needs its reason.")
+        return
+    del state.alerts[alert.id]
+    run.alerts_changed = True
+    if alert.code == "history_lost":
+        state.budget_spent_until_trusted_s = None
+    _note(run, order, f"lifted {alert.id}: {order.why}")
+    run.nudge = True
+    _answer(run, order, "accepted", "lifted", "Lifted.")

@@ -1,0 +1,125 @@
+"""What every part of the engine works with: the garden, the state, and the effects so far.
+
+No part keeps state of its own; all of it is in `Run.state`, so a snapshot is whole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from controller.effects import Alert, Alerts, Close, Effect, Note
+from controller.garden import Garden
+from controller.sensing.estimate import BedDay, BedSoil
+from controller.state import EngineState
+from controller.watering.hours import Window
+
+VERSION = "1"  # of the engine's thinking: snapshots and journals of another are not re-fed
+LEASE_S = 90
+RENEW_S = 20.0
+MARGIN_S = 50.0  # a nonce's life and 5 s
+QUIET_S = LEASE_S + MARGIN_S
+ACK_S = 10.0
+
+
+@dataclass(slots=True)
+class Run:
+    """One engine's working set."""
+
+    garden: Garden
+    state: EngineState
+    soils: dict[str, BedSoil] = field(default_factory=dict)
+    days: dict[str, BedDay] = field(default_factory=dict)
+    out: list[Effect] = field(default_factory=list)
+    probe_beds: dict[str, str] = field(default_factory=dict)
+    valve_beds: dict[str, str] = field(default_factory=dict)
+    master: str | None = None  # the master valve's id, where the garden has one
+    window: Window | None = None  # the last one asked for
+    nudge: bool = False  # judge the beds again at the next chance
+    alerts_changed: bool = False
+
+    @property
+    def trusted_s(self) -> float:
+        """Trusted elapsed time now [s]."""
+        state = self.state
+        return state.trusted_base_s + (state.mono_s - state.mono_base_s)
+
+    def arrival_s(self, window_s: float) -> float:
+        """A window that compares arrivals, stretched where a trial's clock runs fast [s]."""
+        return max(window_s, self.state.arrival_least_s)
+
+    def note(
+        self,
+        what: str,
+        bed: str | None,
+        code: str,
+        text: str,
+        numbers: dict[str, float] | None = None,
+        *,
+        durable: bool = False,
+    ) -> None:
+        """Put a row into the record."""
+        self.out.append(
+            Note(what=what, bed=bed, code=code, text=text, numbers=numbers or {}, durable=durable)
+        )
+
+    def close(self, valve: str, dose: str = "") -> None:
+        """Tell a valve to close and hold it for told, not for closed."""
+        held = self.state.valves[valve]
+        self.out.append(Close(valve=valve, dose=dose))
+        held.edge_mono_s = self.state.mono_s
+        if held.state != "closed":
+            held.state = "told_to_close"
+        if valve == self.master and held.opened_mono_s is not None:
+            held.opened_mono_s = held.confirmed_mono_s = None
+            held.closed_trusted_s = self.trusted_s
+
+    def close_all(self) -> None:
+        """Tell every valve to close, bed valves first."""
+        master = self.master
+        for valve in self.state.valves:
+            if valve != master:
+                self.close(valve)
+        if master is not None:
+            self.close(master)
+
+    def raise_alert(
+        self,
+        code: str,
+        text: str,
+        *,
+        bed: str | None = None,
+        valve: str | None = None,
+        probe: str | None = None,
+        person: bool = False,
+    ) -> None:
+        """Let an alert stand, once."""
+        key = "-".join(part for part in (code, bed, valve, probe) if part)
+        if key in self.state.alerts:
+            return
+        self.state.alerts[key] = Alert(
+            id=key,
+            code=code,
+            bed=bed,
+            valve=valve,
+            probe=probe,
+            since_utc_s=self.state.at_utc_s,
+            text=text,
+            person_needed=person,
+        )
+        self.note("alert", bed, code, text, durable=person)
+        self.alerts_changed = True
+
+    def end_alert(self, code: str, *parts: str) -> None:
+        """Let an alert end, if it stands."""
+        key = "-".join((code, *parts))
+        if self.state.alerts.pop(key, None) is not None:
+            self.note("alert", None, f"{code}_ended", f"Over: {key}.")
+            self.alerts_changed = True
+
+    def take_effects(self) -> list[Effect]:
+        """The effects so far, and begin anew."""
+        if self.alerts_changed:
+            self.out.append(Alerts(standing=tuple(self.state.alerts.values())))
+            self.alerts_changed = False
+        effects, self.out = self.out, []
+        return effects

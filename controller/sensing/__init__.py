@@ -1,0 +1,1 @@
+"""From bytes to the state of a bed."""

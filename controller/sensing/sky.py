@@ -1,0 +1,161 @@
+"""What the mast tells, hour by hour, and what stands in where it is silent.
+
+Rates are per grid step of ten minutes. Without a mast, or two hours after its last word, the
+grower's monthly normals stand in; without those, an estimate from the latitude, and the view says
+so.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+
+from controller.agronomy.crop import degree_days_capped
+from controller.agronomy.eto import Site, eto_rate_mm_h, extraterrestrial_radiation_mj_m2_d
+from controller.events import WeatherReading
+from controller.garden import Garden
+from controller.sensing.estimate import GRID_S
+from controller.state import Hour, SkyState
+
+MAST_FRESH_S = 7200.0
+HOURS_KEPT = 24
+RAIN_STEP_MOST_MM = 100.0  # [mm] between two words of a mast; more is a fault of its counter
+ASSUMED_ETO_SHARE = 0.30  # of Ra in mm/d, growing season, 40-50° latitude: our own proposal
+MM_PER_MJ_M2 = 0.408  # FAO-56 eq. 20
+ASSUMED_DEGREE_DAYS_D = 8.0  # [°C d] a day of a temperate summer: our own proposal
+RAIN_AHEAD_S = 86_400.0
+HOT_C = 35.0
+
+
+def hear(sky: SkyState, reading: WeatherReading) -> float:
+    """Take in what a mast says.
+
+    Args:
+        sky: changed in place.
+        reading: the mast's word.
+
+    Returns:
+        Rain since its last word [mm].
+    """
+    sky.mono_s, sky.at_utc_s = reading.mono_s, reading.at_utc_s
+    for name in ("temp_c", "rh_pct", "solar_w_m2", "wind_m_s"):
+        value = getattr(reading, name)
+        if value is not None:
+            setattr(sky, name, value)
+    if reading.temp_c is not None:
+        _note_temp(sky, int(reading.at_utc_s // 3600.0), reading.temp_c)
+    return _rain_since(sky, reading.rain_mm_total)
+
+
+def _note_temp(sky: SkyState, hour: int, temp_c: float) -> None:
+    if sky.temps and sky.temps[-1].hour == hour:
+        last = sky.temps[-1]
+        last.tmin_c, last.tmax_c = min(last.tmin_c, temp_c), max(last.tmax_c, temp_c)
+        return
+    sky.temps.append(Hour(hour=hour, tmin_c=temp_c, tmax_c=temp_c))
+    del sky.temps[:-HOURS_KEPT]
+
+
+def _rain_since(sky: SkyState, total_mm: float | None) -> float:
+    before_mm = sky.rain_mm_total
+    if total_mm is None:
+        return 0.0
+    sky.rain_mm_total = total_mm
+    if before_mm is None:
+        return 0.0
+    fallen_mm = total_mm - before_mm
+    return fallen_mm if 0.0 < fallen_mm <= RAIN_STEP_MOST_MM else 0.0
+
+
+def day_range_c(sky: SkyState) -> tuple[float, float] | None:
+    """Lowest and highest temperature of the last 24 hours [°C], None where nothing was told."""
+    if not sky.temps:
+        return None
+    return min(h.tmin_c for h in sky.temps), max(h.tmax_c for h in sky.temps)
+
+
+def normal_eto_mm_d(garden: Garden, at_utc_s: float) -> float:
+    """The month's usual ETo [mm/d]: the grower's, else assumed from the latitude."""
+    when = datetime.fromtimestamp(at_utc_s, UTC)
+    told = garden.normals.eto_mm_d
+    if told is not None:
+        return float(told[when.month - 1])
+    ra = extraterrestrial_radiation_mj_m2_d(garden.garden.latitude, when.timetuple().tm_yday)
+    return ASSUMED_ETO_SHARE * MM_PER_MJ_M2 * ra
+
+
+def site_of(garden: Garden) -> Site:
+    """Where the garden is."""
+    info = garden.garden
+    return Site(
+        latitude_deg=info.latitude, longitude_deg=info.longitude, elevation_m=info.elevation_m
+    )
+
+
+def step_eto_mm(garden: Garden, site: Site, sky: SkyState, at_utc_s: float, mono_s: float) -> float:
+    """Reference evapotranspiration of one grid step [mm over the ground], finite, 0 or more.
+
+    Args:
+        garden: for the normals.
+        site: for the sun.
+        sky: what the mast told.
+        at_utc_s: middle of the step [s, Unix].
+        mono_s: now, for the age of the mast's word.
+    """
+    ends = day_range_c(sky)
+    heard_s = sky.mono_s
+    if heard_s is not None and mono_s - heard_s <= MAST_FRESH_S and ends and sky.temp_c is not None:
+        rate_mm_h = eto_rate_mm_h(
+            at_utc_s=at_utc_s,
+            site=site,
+            temp_c=sky.temp_c,
+            tmin_c=ends[0],
+            tmax_c=ends[1],
+            rh_pct=sky.rh_pct,
+            solar_w_m2=sky.solar_w_m2,
+            wind_m_s=sky.wind_m_s,
+        )
+        if 0.0 <= rate_mm_h < math.inf:
+            return rate_mm_h * GRID_S / 3600.0
+    return normal_eto_mm_d(garden, at_utc_s) * _daylight_share(site, at_utc_s)
+
+
+def _daylight_share(site: Site, at_utc_s: float) -> float:
+    """The share of a day's sum in this grid step: a half sine over solar 6 h to 18 h."""
+    solar_h = (at_utc_s / 3600.0 + site.longitude_deg / 15.0) % 24.0
+    if not 6.0 < solar_h < 18.0:
+        return 0.0
+    step_h = GRID_S / 3600.0
+    return math.pi / 24.0 * math.sin(math.pi * (solar_h - 6.0) / 12.0) * step_h
+
+
+def day_degree_days(sky: SkyState, mono_s: float) -> float:
+    """Degree-days of the last 24 hours [°C d], assumed where the mast is silent."""
+    ends = day_range_c(sky)
+    fresh = sky.mono_s is not None and mono_s - sky.mono_s <= MAST_FRESH_S
+    if not fresh or ends is None:
+        return ASSUMED_DEGREE_DAYS_D
+    return degree_days_capped(ends[0], ends[1])
+
+
+def rain_expected_mm(sky: SkyState, at_utc_s: float) -> float:
+    """Rain foretold for the next 24 h, amount times odds [mm]."""
+    total_mm = 0.0
+    for span in sky.spans:
+        length_s = span.hours * 3600.0
+        first_s = max(span.from_utc_s, at_utc_s)
+        last_s = min(span.from_utc_s + length_s, at_utc_s + RAIN_AHEAD_S)
+        if last_s > first_s:
+            total_mm += span.rain_mm * span.chance_frac * (last_s - first_s) / length_s
+    return total_mm
+
+
+def heat_expected(sky: SkyState, at_utc_s: float) -> bool:
+    """Whether 35 °C or more are foretold within a day."""
+    return any(
+        span.tmax_c is not None
+        and span.tmax_c >= HOT_C
+        and span.from_utc_s < at_utc_s + RAIN_AHEAD_S
+        and span.from_utc_s + span.hours * 3600.0 > at_utc_s
+        for span in sky.spans
+    )

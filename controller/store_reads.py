@@ -1,0 +1,219 @@
+"""What can be read from the database: the log, a bed's hours, the journal as a tape.
+
+Reads are short: the journal comes in pages, so that no reader keeps the write-ahead log growing.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading
+from controller.store_schema import Params
+from controller.trusted import ClockStamp
+
+PAGE_ROWS = 1_000  # journal rows fetched at once
+LOG_LIMIT = 500  # log rows in one answer, at most
+DAY_S = 86_400.0
+
+History = Literal["first", "kept", "lost"]
+Query = Callable[[str, Params], list[dict[str, Any]]]
+
+JOURNAL_PAGE = """
+    SELECT n, event, effects, NULL AS at_utc_s, NULL AS mono_s, NULL AS probe, NULL AS value,
+        NULL AS soil_temp_c, NULL AS battery_v, NULL AS seq, NULL AS boot
+    FROM journal WHERE n > ?1 AND n <= ?2
+    UNION ALL
+    SELECT n, NULL, effects, at_utc_s, mono_s, probe, value, soil_temp_c, battery_v, seq, boot
+    FROM readings WHERE n > ?1 AND n <= ?2
+    ORDER BY n LIMIT ?3"""
+LAST_N = """
+    SELECT coalesce(max(n), 0) AS n FROM (SELECT max(n) AS n FROM journal
+        UNION ALL SELECT max(n) FROM readings UNION ALL SELECT max(n) FROM snapshots)"""
+READING_FIELDS = (
+    "at_utc_s",
+    "mono_s",
+    "probe",
+    "value",
+    "soil_temp_c",
+    "battery_v",
+    "seq",
+    "boot",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourRow:
+    """One hour of one bed; `rain_mm` and `given_l` fell and were given within it."""
+
+    bed: str
+    hour_utc_s: int
+    depletion_frac: float
+    line_frac: float
+    rain_mm: float = 0.0
+    given_l: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogRow:
+    """One note for people: a decision, a watering, an alert, an order."""
+
+    id: int
+    at_utc_s: float
+    what: str
+    bed: str | None
+    code: str
+    text: str
+    numbers: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalRow:
+    """One journalled event and the effects that it led to, as the journal keeps them."""
+
+    n: int
+    event: Event
+    effects_json: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """The engine's whole state after the event `n`; `n` 0 and no state: a fresh engine."""
+
+    n: int = 0
+    version: str | None = None
+    state_json: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recovered:
+    """What the store knows at the start. `events` came after `snapshot`, in order; read once."""
+
+    history: History
+    stored_epoch: int
+    stored_seq: int
+    ledger: tuple[LedgerEntry, ...]
+    trusted_s: float
+    snapshot: Snapshot
+    events: Iterator[Event]
+
+
+class Reader:
+    """Reads through one connection, in the thread that made it.
+
+    Args:
+        query: Runs one SELECT and gives all its rows; raises StoreError.
+    """
+
+    def __init__(self, query: Query) -> None:
+        self._query = query
+
+    def log(self, after: int = 0, limit: int = LOG_LIMIT) -> tuple[LogRow, ...]:
+        """Page through the notes, oldest first.
+
+        Args:
+            after: The `id` of the last row that is known already.
+            limit: How many at most, 1 to 500.
+        """
+        rows = self._query(
+            "SELECT id, at_utc_s, what, bed, code, text, numbers FROM notes WHERE id > ? "
+            "ORDER BY id LIMIT ?",
+            (after, max(1, min(limit, LOG_LIMIT))),
+        )
+        return tuple(LogRow(**row | {"numbers": json.loads(row["numbers"])}) for row in rows)
+
+    def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> tuple[HourRow, ...]:
+        """Give one bed's hours that begin within [from, to), oldest first."""
+        rows = self._query(
+            "SELECT bed, hour_utc_s, depletion_frac, line_frac, rain_mm, given_l FROM hourly "
+            "WHERE hour_utc_s >= ? AND hour_utc_s < ? AND bed = ? ORDER BY hour_utc_s",
+            (from_utc_s, to_utc_s, bed),
+        )
+        return tuple(HourRow(**row) for row in rows)
+
+    def newest_snapshot(self) -> Snapshot:
+        """Give the newest snapshot, of whatever version of the engine."""
+        return self._snapshot("ORDER BY n DESC LIMIT 1", ())
+
+    def first_snapshot(self, version: str) -> Snapshot:
+        """Give the first snapshot of this version of the engine; without one, the start."""
+        return self._snapshot("WHERE engine = ? ORDER BY n LIMIT 1", (version,))
+
+    def journal(self, after: int = 0, upto: int | None = None) -> Iterator[JournalRow]:
+        """Play the journal in its total order.
+
+        Args:
+            after: The number before the first one wanted.
+            upto: The last number wanted; None: the last that is there now.
+        """
+        last = self.last_n() if upto is None else upto
+        while after < last:
+            page = self._query(JOURNAL_PAGE, (after, last, PAGE_ROWS))
+            if not page:
+                return
+            yield from map(_journal_row, page)
+            after = page[-1]["n"]
+
+    def journal_since_snapshot(self, version: str) -> tuple[Snapshot, Iterator[JournalRow]]:
+        """Give what a verification re-feeds: where to begin, and all that came after it.
+
+        Args:
+            version: The engine's version; without a snapshot of it the journal's start.
+        """
+        snapshot = self.first_snapshot(version)
+        return snapshot, self.journal(after=snapshot.n)
+
+    def last_n(self) -> int:
+        """Give the highest journal number on disk, 0 for none."""
+        return int(self._query(LAST_N, ())[0]["n"])
+
+    def last_stamp(self) -> ClockStamp | None:
+        """Give the clocks at the last write; None in a new database."""
+        row = self._query("SELECT boot_id, mono_s, utc_s, synced, trusted_s FROM meta", ())[0]
+        if row["trusted_s"] is None:
+            return None
+        return ClockStamp(**row | {"synced": bool(row["synced"])})
+
+    def history_kind(self) -> History:
+        """Tell whether the ledger is whole, new or lost, until a journalled start has told it."""
+        kind: History = self._query("SELECT history FROM meta", ())[0]["history"]
+        return kind
+
+    def entries(self, trusted_s: float) -> tuple[LedgerEntry, ...]:
+        """Give the openings of the last 24 h of trusted time, and those that still run.
+
+        Args:
+            trusted_s: The trusted elapsed time now [s].
+        """
+        rows = self._query(
+            "SELECT dose, bed, charged_l, ended_trusted_s FROM reservations "
+            "WHERE ended_trusted_s IS NULL OR ended_trusted_s >= ? "
+            "ORDER BY trusted_started_s, dose",
+            (trusted_s - DAY_S,),
+        )
+        return tuple(LedgerEntry(**row) for row in rows)
+
+    def high_mark(self) -> tuple[int, int]:
+        """Give the highest epoch, and the highest sequence number reserved under it."""
+        row = self._query(
+            "SELECT coalesce(max(e.epoch), 0) AS epoch, coalesce((SELECT max(seq_high) "
+            "FROM reservations WHERE epoch = max(e.epoch)), 0) AS seq FROM epochs AS e",
+            (),
+        )[0]
+        return int(row["epoch"]), int(row["seq"])
+
+    def _snapshot(self, tail: str, params: Params) -> Snapshot:
+        sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
+        rows = self._query(sql, params)
+        return Snapshot(**rows[0]) if rows else Snapshot()
+
+
+def _journal_row(row: dict[str, Any]) -> JournalRow:
+    event: Event
+    if row["event"] is None:
+        event = ProbeReading(**{name: row[name] for name in READING_FIELDS})
+    else:
+        event = EVENT_JSON.validate_json(row["event"])
+    return JournalRow(n=row["n"], event=event, effects_json=row["effects"] or "[]")

@@ -1,0 +1,1 @@
+"""From the state of a bed to water."""

@@ -1,0 +1,143 @@
+"""What the guard is told: the engine's state put before the one pure function `limits.permit`.
+
+Everything that opens a valve comes through here, whoever asks.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from controller.run import Run
+from controller.watering.limits import (
+    Caps,
+    Opening,
+    Refused,
+    Situation,
+    Verdict,
+    permit,
+)
+
+FROST_C = 2.0
+MAST_FRESH_S = 7200.0
+LATCHING = frozenset({"burst", "leak", "valve_stuck_open", "node_contract"})
+STARTED_STATES = frozenset({"opening", "open"})
+
+
+def may_flow(run: Run, valve_id: str) -> bool:
+    """Whether a valve is open or possibly open."""
+    valve = run.state.valves[valve_id]
+    if valve.state in STARTED_STATES:
+        return True
+    until_s = valve.may_flow_until_mono_s
+    return valve.state != "closed" and until_s is not None and run.state.mono_s < until_s
+
+
+def latched(run: Run, bed: str) -> bool:
+    """Whether an alert that only a person may lift keeps this bed shut."""
+    return any(
+        alert.code in LATCHING and alert.bed in {None, bed} for alert in run.state.alerts.values()
+    )
+
+
+def frost(run: Run) -> bool:
+    """Whether it is too cold: the mast says so, or the garden file's frost months."""
+    sky, state = run.state.sky, run.state
+    heard_s = sky.mono_s
+    if heard_s is not None and state.mono_s - heard_s <= MAST_FRESH_S:
+        temp_c = sky.temp_c
+        if temp_c is not None and not temp_c >= FROST_C:
+            return True
+    span = run.garden.garden.frost_lock
+    if span is None:
+        return False
+    today = datetime.fromtimestamp(state.at_utc_s, UTC).astimezone(run.garden.garden.zone)
+    day, first, last = today.strftime("%m-%d"), span[0], span[1]
+    return first <= day <= last if first <= last else day >= first or day <= last
+
+
+def interlock(run: Run, bed: str) -> Refused | None:
+    """The first thing that forbids any opening of this bed; None where nothing does."""
+    state = run.state
+    if not state.armed:
+        return Refused.NOT_ARMED
+    if state.lock_why is not None:
+        return Refused.LOCKED
+    if state.foreign:
+        return Refused.OTHER_CONTROLLER
+    if not state.can_record:
+        return Refused.CANNOT_RECORD
+    if not state.ready:
+        return Refused.QUIET_START
+    if not state.link_up:
+        return Refused.LINK_LOST
+    if latched(run, bed):
+        return Refused.VALVE_LATCHED
+    return Refused.FROST if frost(run) else None
+
+
+def caps_of(run: Run, bed: str) -> Caps:
+    """The limits in force for a bed."""
+    limits = run.garden.limits_for(bed)
+    return Caps(
+        bed_l_day=limits.bed_l_day,
+        dose_l=limits.dose_l,
+        site_l_day=run.garden.site_l_day,
+        open_most_s=float(limits.open_max_s),
+    )
+
+
+def busy_beds(run: Run) -> list[str]:
+    """Beds whose valve is open, possibly open, or about to open."""
+    pending = {
+        watering.bed
+        for watering in run.state.waterings.values()
+        if watering.pulse is not None and watering.pulse.phase != "closing"
+    }
+    return [
+        name for name, bed in run.garden.beds.items() if name in pending or may_flow(run, bed.valve)
+    ]
+
+
+def permit_pulse(
+    run: Run, bed: str, want_l: float, open_s: float, watering_charged_l: float = 0.0
+) -> Verdict:
+    """Ask the guard for one opening of a bed's valve.
+
+    Args:
+        run: the engine's working set.
+        bed: whose valve.
+        want_l: litres wanted [L].
+        open_s: the longest that it may run [s].
+        watering_charged_l: what this watering was charged before [L].
+
+    Returns:
+        The guard's verdict.
+    """
+    state, garden = run.state, run.garden
+    busy = [name for name in busy_beds(run) if name != bed]
+    valve = state.valves[garden.beds[bed].valve]
+    closed_s = valve.closed_trusted_s
+    interlocked = interlock(run, bed)
+    if interlocked is None and may_flow(run, garden.beds[bed].valve):
+        interlocked = Refused.BUSY
+    return permit(
+        Opening(
+            bed=bed,
+            want_l=want_l,
+            open_s=open_s,
+            flow_l_min=garden.beds[bed].flow_l_min,
+            watering_charged_l=watering_charged_l,
+        ),
+        caps_of(run, bed),
+        state.ledger,
+        Situation(
+            interlock=interlocked,
+            trusted_s=run.trusted_s,
+            budget_spent_until_trusted_s=state.budget_spent_until_trusted_s,
+            busy=len(busy),
+            beds_at_once=garden.garden.beds_at_once,
+            busy_flow_l_min=sum(garden.beds[name].flow_l_min for name in busy),
+            supply_flow_l_min=garden.supply.flow_l_min,
+            closed_since_s=None if closed_s is None else run.trusted_s - closed_s,
+        ),
+    )

@@ -1,0 +1,194 @@
+"""The books of a pulse: how it ends in exactly one outcome, and how a watering ends.
+
+The ledger gets upper bounds (open seconds, litres charged), the balance the best estimate (litres
+credited). What is unknown is charged in full.
+"""
+
+from __future__ import annotations
+
+from controller.effects import Outcome, Settle
+from controller.events import LedgerEntry
+from controller.run import LEASE_S, MARGIN_S, Run
+from controller.sensing.estimate import WATER_SD_FRAC, add_water
+from controller.state import Pulse, Watering
+from controller.watering.dosing import SOAK_S
+from controller.watering.policy import Reason
+from controller.watering.words import bed_name, words
+
+SHARED_CHARGE = 1.15  # of a share of the meter, when several beds drank
+DRY_RETRY_S = 1800.0
+DRY_TRIES = 3
+RETRY_S = 1800.0  # after a valve or the record failed
+ENDS_WATERING = frozenset(
+    {"stopped", "link", "silent", "paused", "locked", "hours", "other", "fault", "master", "gone"}
+)
+JUDGED_AGAIN = frozenset({"link", "silent", "fault", "restart", "unrecorded", "master"})
+
+
+def drop(run: Run, dose: str) -> None:
+    """A reservation whose pulse is gone: it was never sent."""
+    run.state.ledger = [entry for entry in run.state.ledger if entry.dose != dose]
+    run.out.append(
+        Settle(
+            dose=dose,
+            outcome=Outcome.NEVER_SENT,
+            open_s=0.0,
+            charged_l=0.0,
+            credited_l=0.0,
+            ended_trusted_s=run.trusted_s,
+        )
+    )
+
+
+def end_unsent(run: Run, watering: Watering, pulse: Pulse, by: str) -> None:
+    """No lease of this pulse went out: nothing can have flowed."""
+    drop(run, pulse.dose)
+    watering.pulse = None
+    finish(run, watering, by)
+
+
+def settle(run: Run, watering: Watering, pulse: Pulse, outcome: Outcome) -> None:
+    """Close the books on a pulse: ledger, balance, and what comes next."""
+    state, valve = run.state, run.state.valves[pulse.valve]
+    first_s = pulse.first_lease_mono_s if pulse.first_lease_mono_s is not None else state.mono_s
+    open_s = max(0.0, state.mono_s - first_s)
+    ended_trusted_s = run.trusted_s
+    if outcome is Outcome.CONFIRMED:
+        closed_s = valve.confirmed_closed_mono_s
+        open_s = max(0.0, (closed_s if closed_s is not None else state.mono_s) - first_s)
+        nominal_l = run.garden.beds[pulse.bed].flow_l_min * open_s / 60.0
+        factor = SHARED_CHARGE if pulse.shared else 1.0
+        charged_l = max(min(nominal_l, pulse.reserved_l), factor * pulse.given_l)
+    else:
+        until_s = valve.may_flow_until_mono_s  # its water ends no later than this
+        ended_trusted_s += 0.0 if until_s is None else max(0.0, until_s - state.mono_s)
+        valve.closed_trusted_s = ended_trusted_s
+        open_s = pulse.open_s + LEASE_S + MARGIN_S
+        charged_l = max(pulse.reserved_l, pulse.given_l)
+    state.ledger = [
+        LedgerEntry(dose=e.dose, bed=e.bed, charged_l=charged_l, ended_trusted_s=ended_trusted_s)
+        if e.dose == pulse.dose
+        else e
+        for e in state.ledger
+    ]
+    run.out.append(
+        Settle(
+            dose=pulse.dose,
+            outcome=outcome,
+            open_s=open_s,
+            charged_l=charged_l,
+            credited_l=pulse.given_l,
+            ended_trusted_s=ended_trusted_s,
+        )
+    )
+    valve.opened_mono_s = valve.confirmed_mono_s = None
+    _credit(run, watering, pulse, charged_l)
+    _after_pulse(run, watering, pulse)
+
+
+def _credit(run: Run, watering: Watering, pulse: Pulse, charged_l: float) -> None:
+    area_m2 = run.soils[pulse.bed].wetted_area_m2
+    water = run.state.water[pulse.bed]
+    add_water(water, pulse.given_l / area_m2, WATER_SD_FRAC, run.state.at_utc_s)
+    run.state.litres += pulse.given_l
+    run.state.beds[pulse.bed].given_hour_l += pulse.given_l
+    watering.given_l += pulse.given_l
+    watering.charged_l += charged_l
+    watering.pulse = None
+
+
+def _after_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
+    if pulse.ended_by == "dry":
+        watering.dry_tries += 1
+        run.raise_alert(
+            "valve_stuck_closed",
+            f"No water came when the valve of {bed_name(pulse.bed)} opened. Look at tap, filter "
+            "and valve.",
+            bed=pulse.bed,
+            valve=pulse.valve,
+        )
+        watering.next_mono_s = run.state.mono_s + DRY_RETRY_S
+        if watering.dry_tries >= DRY_TRIES:
+            finish(run, watering, "dry")
+        return
+    if pulse.given_l > 0.0:
+        run.end_alert("valve_stuck_closed", pulse.bed, pulse.valve)
+        run.end_alert("valve_silent", pulse.bed, pulse.valve)
+    watering.done += 1
+    watering.next_mono_s = run.state.mono_s + SOAK_S
+    if pulse.ended_by in ENDS_WATERING:
+        finish(run, watering, pulse.ended_by)
+    elif watering.done >= watering.pulses:
+        finish(run, watering, "done")
+
+
+def finish(run: Run, watering: Watering, by: str) -> None:
+    """A watering ends: remember it, say it, and let a bed that got too little be judged again."""
+    state = run.state
+    state.waterings.pop(watering.bed, None)
+    memory = state.beds[watering.bed]
+    if watering.given_l > 0.0:
+        memory.last_watering_utc_s = state.at_utc_s
+        memory.last_watering_l = watering.given_l
+    if watering.given_l < 0.5 * watering.want_l and by in JUDGED_AGAIN:
+        memory.judged_from_utc_s = None
+        if by in {"silent", "fault", "master"}:
+            memory.not_before_mono_s = state.mono_s + RETRY_S
+        run.nudge = True
+    numbers = {"given_l": watering.given_l, "want_l": watering.want_l, "pulses": watering.done}
+    name = bed_name(watering.bed)
+    text = f"{name} got {watering.given_l:.0f} of {watering.want_l:.0f} L."
+    if by == "hours":
+        text = words(watering.bed, Reason.NIGHT_OVER, numbers)
+    run.note("watering", watering.bed, by, text, {k: float(v) for k, v in numbers.items()})
+
+
+def cut(run: Run, bed: str, by: str) -> None:
+    """End a bed's watering now: close, and keep the books of the pulse that ran.
+
+    Args:
+        run: the engine's working set.
+        bed: whose.
+        by: what ended it: `stopped`, `paused`, `locked`, `link`, `other`, `fault`, `gone`.
+    """
+    watering = run.state.waterings.get(bed)
+    if watering is None:
+        return
+    pulse = watering.pulse
+    if pulse is None:
+        finish(run, watering, by)
+    elif pulse.phase == "reserving":
+        watering.pulse = None
+        finish(run, watering, by)
+    elif pulse.phase == "master":
+        end_unsent(run, watering, pulse, by)
+    else:
+        if pulse.phase == "running":
+            run.close(pulse.valve, pulse.dose)
+            pulse.phase = "closing"
+            pulse.since_mono_s = run.state.mono_s
+        pulse.ended_by = by
+        if by in {"link", "gone"}:
+            run.state.valves[pulse.valve].state = "unknown"
+            settle(run, watering, pulse, Outcome.ASSUMED_FULL)
+
+
+def end_interrupted(run: Run, watering: Watering, given_l: float) -> None:
+    """A watering that an ended process left behind: the balance gets what was counted.
+
+    Args:
+        run: the engine's working set.
+        watering: what ran.
+        given_l: litres counted in the pulse under way [L].
+    """
+    area_m2 = run.soils[watering.bed].wetted_area_m2
+    add_water(run.state.water[watering.bed], given_l / area_m2, WATER_SD_FRAC, run.state.at_utc_s)
+    watering.given_l += given_l
+    watering.pulse = None
+    finish(run, watering, "restart")
+
+
+def cut_all(run: Run, by: str) -> None:
+    """End every watering now."""
+    for bed in list(run.state.waterings):
+        cut(run, bed, by)

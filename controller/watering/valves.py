@@ -1,0 +1,379 @@
+"""Water on the move: from a watering's next pulse to leases, closes and the ledger.
+
+One pulse goes through `reserving` (the record is being synced), `master` (the master valve opens
+first), `running` (leased, renewed) and `closing` (told to close, waiting for evidence), and ends in
+exactly one outcome. A valve is open only while leases keep coming; closing needs nothing.
+
+Order of edges: the master opens 5 s or more before a bed and closes 20 s after the last one.
+"""
+
+from __future__ import annotations
+
+import math
+
+from controller.effects import Lease, Outcome, Reserve
+from controller.events import LedgerEntry
+from controller.run import ACK_S, LEASE_S, MARGIN_S, RENEW_S, Run
+from controller.state import Pulse, ValveState, Watering
+from controller.watering.dosing import in_turn
+from controller.watering.guard import STARTED_STATES, interlock, may_flow, permit_pulse
+from controller.watering.limits import EDGE_GAP_S, OPEN_MOST_S, Refused
+from controller.watering.settling import drop, end_unsent, finish, settle
+from controller.watering.words import bed_name
+
+MASTER_LEAD_S = 5.0
+MASTER_LAG_S = 20.0  # the gap that tests for a bed valve stuck open
+MASTER_REST_S = 60.0
+CONFIRM_S = 5.0  # the master waits no longer for a bed valve's word: 30 s after it in all
+SETTLE_WAIT_S = 12.0  # for the meter's last word after a confirmed close
+DRY_AFTER_S = 60.0
+DRY_PULSES = 3.0
+RECORD_WAIT_S = 60.0
+FIRST_LEASE_WITHIN_S = 5.0
+PASSING = frozenset({Refused.BUSY, Refused.SUPPLY, Refused.RESTING})  # worth waiting for
+
+
+def edge_free(run: Run) -> bool:
+    """Whether no planned valve edge fell in the last 5 s."""
+    now_s = run.state.mono_s
+    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
+    return all(edge is None or now_s - edge >= EDGE_GAP_S for edge in edges)
+
+
+def begin_pulse(run: Run, watering: Watering) -> Refused | None:
+    """Reserve the next pulse of a watering, if the guard permits.
+
+    Args:
+        run: the engine's working set.
+        watering: whose turn it is.
+
+    Returns:
+        None where a reservation went to the record, else why not.
+    """
+    want_l, open_s = watering.pulse_l, watering.pulse_s
+    verdict = permit_pulse(run, watering.bed, want_l, open_s, watering.charged_l)
+    if not verdict.permitted:
+        return verdict.refused or Refused.NOT_FINITE
+    _reserve(run, watering, verdict.reserved_l)
+    return None
+
+
+def _reserve(run: Run, watering: Watering, reserved_l: float) -> None:
+    """Charge the most that this pulse could deliver, and ask for it to be written down."""
+    state, bed = run.state, run.garden.beds[watering.bed]
+    watering.tries += 1  # a dose's name never comes twice
+    dose = watering.watering if watering.tries == 1 else f"{watering.watering}.{watering.tries}"
+    leases = 2 * (math.ceil(watering.pulse_s / RENEW_S) + 8)
+    state.seq_high = max(state.seq_high, state.seq) + leases
+    watering.pulse = Pulse(
+        dose=dose,
+        bed=watering.bed,
+        valve=bed.valve,
+        want_l=watering.pulse_l,
+        open_s=watering.pulse_s,
+        reserved_l=reserved_l,
+        since_mono_s=state.mono_s,
+        metered=meter_alive(run),
+    )
+    state.ledger.append(
+        LedgerEntry(dose=dose, bed=watering.bed, charged_l=reserved_l, ended_trusted_s=None)
+    )
+    run.out.append(
+        Reserve(
+            dose=dose,
+            watering=watering.watering,
+            bed=watering.bed,
+            valve=bed.valve,
+            by=watering.by,
+            from_utc_s=state.at_utc_s,
+            open_s=watering.pulse_s + LEASE_S + MARGIN_S,
+            reserved_l=reserved_l,
+            want_l=watering.pulse_l,
+            epoch=state.epoch,
+            seq_high=state.seq_high,
+            trusted_s=run.trusted_s,
+        )
+    )
+
+
+def meter_alive(run: Run) -> bool:
+    """Whether the garden has a meter that spoke in the last three minutes."""
+    heard_s = run.state.meter.mono_s
+    if run.garden.supply.meter is None or heard_s is None:
+        return False
+    return heard_s >= run.state.link_mono_s and run.state.mono_s - heard_s <= 180.0
+
+
+def recorded(run: Run, dose: str) -> Watering | None:
+    """The record has this reservation: let its pulse go on to the valves."""
+    watering = _watering_of(run, dose)
+    if watering is None or watering.pulse is None:
+        if any(e.dose == dose and e.ended_trusted_s is None for e in run.state.ledger):
+            drop(run, dose)
+        return None
+    pulse = watering.pulse
+    if pulse.phase != "reserving":
+        return None  # said twice
+    pulse.phase = "master"
+    pulse.since_mono_s = run.state.mono_s
+    return watering
+
+
+def unrecorded(run: Run, dose: str) -> Watering | None:
+    """The record could not take this reservation: nothing opens."""
+    watering = _watering_of(run, dose)
+    run.state.ledger = [entry for entry in run.state.ledger if entry.dose != dose]
+    if watering is not None:
+        watering.pulse = None
+        finish(run, watering, "unrecorded")
+    return watering
+
+
+def _watering_of(run: Run, dose: str) -> Watering | None:
+    for watering in run.state.waterings.values():
+        if watering.pulse is not None and watering.pulse.dose == dose:
+            return watering
+    return None
+
+
+def drive(run: Run) -> None:
+    """Carry every watering on by what time and reports have brought."""
+    if run.state.waterings:
+        _drive_waterings(run)
+    _keep_master(run)
+
+
+def _drive_waterings(run: Run) -> None:
+    for watering in list(run.state.waterings.values()):
+        if watering.pulse is not None:
+            _step_pulse(run, watering, watering.pulse)
+    _next_pulses(run)
+
+
+def _next_pulses(run: Run) -> None:
+    state = run.state
+    for watering in in_turn(state.waterings, state.mono_s):
+        if _pulse_pending(run):
+            return  # one valve after the other
+        until_s = watering.until_utc_s
+        if until_s is not None:
+            left_s = until_s - state.at_utc_s
+            if not left_s > DRY_AFTER_S:
+                finish(run, watering, "hours")
+                continue
+            if watering.pulse_s > left_s:
+                watering.pulse_l *= left_s / watering.pulse_s
+                watering.pulse_s = left_s
+        if not (fits_master(run, watering.pulse_s) and edge_free(run)):
+            continue
+        refused = begin_pulse(run, watering)
+        if refused in {Refused.BED_CAP, Refused.SITE_CAP, Refused.DOSE_CAP, Refused.STARTS}:
+            finish(run, watering, "cap")
+        elif refused is not None and refused not in PASSING:
+            finish(run, watering, "fault")  # what forbids it now may last: decide anew after it
+
+
+def _pulse_pending(run: Run) -> bool:
+    """Whether a pulse is on its way to its first lease."""
+    return any(
+        watering.pulse is not None and watering.pulse.phase in {"reserving", "master"}
+        for watering in run.state.waterings.values()
+    )
+
+
+def fits_master(run: Run, pulse_s: float) -> bool:
+    """Whether the master's unbroken opening still has room for a pulse."""
+    if run.master is None:
+        return True
+    master = run.state.valves[run.master]
+    now_s = run.state.mono_s
+    if master.opened_mono_s is not None:
+        return now_s - master.opened_mono_s + pulse_s + LEASE_S <= OPEN_MOST_S
+    rested_s = master.closed_trusted_s
+    return rested_s is None or run.trusted_s - rested_s >= MASTER_REST_S
+
+
+def _lease(run: Run, valve_id: str, dose: str, left_s: float) -> bool:
+    """Send one lease inside the reserved sequence; never longer than what is left."""
+    state = run.state
+    open_s = min(LEASE_S, math.ceil(left_s))
+    if not (state.ready and state.link_up and open_s >= 1 and state.seq < state.seq_high):
+        return False
+    valve = state.valves[valve_id]
+    state.seq += 1
+    run.out.append(
+        Lease(valve=valve_id, open_s=open_s, dose=dose, epoch=state.epoch, seq=state.seq)
+    )
+    valve.lease_mono_s, valve.sent_seq = state.mono_s, state.seq
+    valve.may_flow_until_mono_s = state.mono_s + LEASE_S + MARGIN_S
+    valve.dose = dose
+    if valve.opened_mono_s is None:
+        valve.opened_mono_s = state.mono_s
+        valve.confirmed_mono_s = None
+        valve.edge_mono_s = state.mono_s
+        valve.state = "opening"
+    return True
+
+
+def _step_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
+    if pulse.phase == "reserving":
+        if run.state.mono_s - pulse.since_mono_s > run.arrival_s(RECORD_WAIT_S):
+            watering.pulse = None  # `recorded` will find nobody and settle it as never sent
+            finish(run, watering, "fault")
+    elif pulse.phase == "master":
+        _wait_for_master(run, watering, pulse)
+    elif pulse.phase == "running":
+        _run_pulse(run, watering, pulse)
+    else:
+        _await_close(run, watering, pulse)
+
+
+def _wait_for_master(run: Run, watering: Watering, pulse: Pulse) -> None:
+    state, now_s = run.state, run.state.mono_s
+    late = now_s - pulse.since_mono_s > run.arrival_s(RECORD_WAIT_S)
+    if late or interlock(run, pulse.bed) is not None:
+        end_unsent(run, watering, pulse, "fault")
+        return
+    if run.master is None:
+        if edge_free(run):
+            _first_lease(run, watering, pulse)
+        return
+    master = state.valves[run.master]
+    if master.opened_mono_s is None:
+        if now_s - pulse.since_mono_s > run.arrival_s(FIRST_LEASE_WITHIN_S):
+            drop(run, pulse.dose)
+            watering.pulse = None  # its turn comes again, with a reservation of its own
+        elif edge_free(run):
+            _lease(run, run.master, pulse.dose, LEASE_S)
+    elif master.confirmed_mono_s is None:
+        if now_s - master.opened_mono_s > run.arrival_s(ACK_S):
+            run.raise_alert(
+                "valve_silent",
+                "The master valve does not answer. Nothing is watered. Look at its node.",
+                valve=run.master,
+            )
+            end_unsent(run, watering, pulse, "silent")
+    elif now_s - master.opened_mono_s >= MASTER_LEAD_S and edge_free(run):
+        run.end_alert("valve_silent", run.master)
+        _first_lease(run, watering, pulse)
+
+
+def _first_lease(run: Run, watering: Watering, pulse: Pulse) -> None:
+    valve = run.state.valves[pulse.valve]
+    valve.opened_mono_s = None
+    if not _lease(run, pulse.valve, pulse.dose, pulse.open_s):
+        end_unsent(run, watering, pulse, "link")
+        return
+    pulse.phase = "running"
+    pulse.since_mono_s = run.state.mono_s
+    pulse.first_lease_mono_s = run.state.mono_s
+    run.state.meter.idle_gain_l = 0.0
+    if watering.done == 0 and watering.dry_tries == 0:
+        run.state.waterings_started += 1
+
+
+def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
+    state, valve = run.state, run.state.valves[pulse.valve]
+    now_s = state.mono_s
+    ended_by = _ended_by(run, watering, pulse, valve)
+    if ended_by in {"litres", "time", "hours"} and not edge_free(run):
+        ended_by = ""  # a planned edge waits its 5 s
+    if ended_by:
+        pulse.ended_by = ended_by
+        pulse.phase = "closing"
+        pulse.since_mono_s = now_s
+        if valve.state != "closed":
+            run.close(pulse.valve, pulse.dose)
+        if ended_by == "silent":
+            _call_for_silent(run, pulse)
+        return
+    if valve.lease_mono_s is not None and now_s - valve.lease_mono_s >= RENEW_S:
+        elapsed_s = now_s - (pulse.first_lease_mono_s or now_s)
+        _lease(run, pulse.valve, pulse.dose, pulse.open_s - elapsed_s)
+
+
+def _ended_by(run: Run, watering: Watering, pulse: Pulse, valve: ValveState) -> str:
+    now_s = run.state.mono_s
+    first_s = pulse.first_lease_mono_s if pulse.first_lease_mono_s is not None else now_s
+    elapsed_s = now_s - first_s
+    if valve.state not in STARTED_STATES:
+        return "node"
+    if run.master is not None and run.state.valves[run.master].opened_mono_s is None:
+        return "master"
+    if valve.confirmed_mono_s is None:
+        return "silent" if elapsed_s > run.arrival_s(ACK_S) else ""
+    if not pulse.metered:
+        flow_l_min = run.garden.beds[pulse.bed].flow_l_min
+        pulse.given_l = flow_l_min * (now_s - valve.confirmed_mono_s) / 60.0
+    if pulse.given_l >= pulse.want_l:
+        return "litres"
+    if elapsed_s >= pulse.open_s:
+        return "time"
+    if watering.until_utc_s is not None and run.state.at_utc_s >= watering.until_utc_s:
+        return "hours"
+    if pulse.metered and pulse.given_l <= 0.0 and elapsed_s >= _dry_after_s(run, pulse):
+        return "dry"
+    return ""
+
+
+def _dry_after_s(run: Run, pulse: Pulse) -> float:
+    flow_l_min = run.garden.beds[pulse.bed].flow_l_min
+    return max(run.arrival_s(DRY_AFTER_S), 60.0 * DRY_PULSES * _litres_per_pulse(run) / flow_l_min)
+
+
+def _litres_per_pulse(run: Run) -> float:
+    meter = run.garden.supply.meter
+    return 0.0 if meter is None else run.garden.meters[meter].litres_per_pulse
+
+
+def _await_close(run: Run, watering: Watering, pulse: Pulse) -> None:
+    state, valve = run.state, run.state.valves[pulse.valve]
+    waited_s = state.mono_s - pulse.since_mono_s
+    if valve.state == "closed":
+        meter_s = state.meter.mono_s
+        told = meter_s is not None and meter_s > pulse.since_mono_s + 1.0
+        if told or not pulse.metered or waited_s >= run.arrival_s(SETTLE_WAIT_S):
+            settle(run, watering, pulse, Outcome.CONFIRMED)
+    elif waited_s >= LEASE_S + MARGIN_S:
+        _call_for_silent(run, pulse)
+        settle(run, watering, pulse, Outcome.ASSUMED_FULL)
+
+
+def _call_for_silent(run: Run, pulse: Pulse) -> None:
+    run.raise_alert(
+        "valve_silent",
+        f"The valve of {bed_name(pulse.bed)} does not answer. It was told to close and closes by "
+        "itself within minutes; look at its node, and whether it is shut.",
+        bed=pulse.bed,
+        valve=pulse.valve,
+    )
+
+
+def _just_closing(run: Run, valve_id: str) -> bool:
+    """Whether a bed valve was told to close a moment ago and has not confirmed it."""
+    edge_s = run.state.valves[valve_id].edge_mono_s
+    recent = edge_s is not None and run.state.mono_s - edge_s <= CONFIRM_S
+    return recent and may_flow(run, valve_id)
+
+
+def _keep_master(run: Run) -> None:
+    """Renew the master while a bed needs it; close it some time after the last one."""
+    if run.master is None:
+        return
+    state, master = run.state, run.state.valves[run.master]
+    if master.opened_mono_s is None:
+        return
+    now_s = state.mono_s
+    if master.state not in STARTED_STATES:
+        run.close(run.master)  # it closed by itself: what drinks ends
+        return
+    pulses = [w.pulse for w in state.waterings.values() if w.pulse is not None]
+    needed = any(pulse.phase in {"master", "running"} for pulse in pulses)
+    if needed or any(_just_closing(run, bed.valve) for bed in run.garden.beds.values()):
+        master.needed_mono_s = now_s
+    opened_for_s = now_s - master.opened_mono_s
+    over = not needed and now_s - (master.needed_mono_s or now_s) >= MASTER_LAG_S
+    if (over and edge_free(run)) or opened_for_s >= OPEN_MOST_S:
+        run.close(run.master)
+    elif master.lease_mono_s is not None and now_s - master.lease_mono_s >= RENEW_S:
+        _lease(run, run.master, master.dose, OPEN_MOST_S - opened_for_s)

@@ -1,0 +1,1 @@
+"""A garden that does not exist: weather, soil, plants, nodes."""

@@ -1,0 +1,202 @@
+"""A garden file laid out in the simulated world: beds, probes and flows by their own names.
+
+The garden's month and day move to the season's year. What the virtual nodes ask (`plumbing.World`)
+is answered here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from controller.errors import UsageError
+from controller.garden import Garden
+from sim.season_types import Season
+from sim.weather import load_season, season_span
+from sim.world import BedTruthSpec, World
+
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A replay's days: from the start of the first to the end of the last, local."""
+
+    first: date
+    last: date
+    from_utc_s: float
+    to_utc_s: float
+
+
+def season_for(garden: Garden, name_or_path: str | Path) -> Season:
+    """Load a season's weather for where the garden is.
+
+    Raises:
+        SeasonError: it cannot be read or used.
+    """
+    info = garden.garden
+    return load_season(
+        str(name_or_path),
+        latitude_deg=info.latitude,
+        longitude_deg=info.longitude,
+        elevation_m=info.elevation_m,
+        timezone=info.timezone,
+    )
+
+
+def in_year(day: date, year: int) -> date:
+    """The same month and day in another year; 29 February becomes the 28th."""
+    try:
+        return day.replace(year=year)
+    except ValueError:
+        return day.replace(year=year, day=28)
+
+
+def moved_to(garden: Garden, year: int) -> Garden:
+    """The garden with its dates moved to a season's year."""
+    beds = {
+        name: bed.model_copy(
+            update={
+                "transplanted": in_year(bed.transplanted, year),
+                "cleared": None if bed.cleared is None else in_year(bed.cleared, year),
+            }
+        )
+        for name, bed in garden.beds.items()
+    }
+    return garden.model_copy(update={"beds": beds})
+
+
+def midnight_utc_s(garden: Garden, day: date) -> float:
+    """The start of a local day [s, Unix]."""
+    return datetime.combine(day, time(0), tzinfo=garden.garden.zone).timestamp()
+
+
+def span_of(garden: Garden, season: Season, first: date | None, last: date | None) -> Span:
+    """The days that a replay covers.
+
+    Args:
+        garden: with its own dates.
+        season: the weather.
+        first: first day, None for the earliest transplanting.
+        last: last day, None for the season's own end.
+
+    Raises:
+        UsageError: the first day is not before the last.
+    """
+    planted = min(bed.transplanted for bed in garden.beds.values())
+    cleared = [bed.cleared for bed in garden.beds.values()]
+    ends = [day for day in cleared if day is not None]
+    whole = max(ends) if len(ends) == len(cleared) else None
+    begin, end = season_span(season, planted, whole, garden.garden.timezone)
+    begin, end = first or begin, last or end
+    if not begin < end:
+        msg = f"--from {begin} is not before --to {end}"
+        raise UsageError(msg)
+    return Span(
+        first=begin,
+        last=end,
+        from_utc_s=midnight_utc_s(garden, begin),
+        to_utc_s=midnight_utc_s(garden, end + timedelta(days=1)),
+    )
+
+
+class GardenWorld:
+    """The world of one garden, asked by the garden's own names.
+
+    Args:
+        garden: its dates already in the season's year.
+        season: the weather.
+        start_utc_s: where it begins [s, Unix].
+        seed: draws an unsure world.
+        sure: whether everything is exactly as the garden file says.
+        depletion_frac: true depletion at the start, by bed; the others 0.15.
+    """
+
+    def __init__(
+        self,
+        garden: Garden,
+        season: Season,
+        start_utc_s: float,
+        *,
+        seed: int = 1,
+        sure: bool = True,
+        depletion_frac: Mapping[str, float] | None = None,
+    ) -> None:
+        told = depletion_frac or {}
+        specs = [
+            BedTruthSpec(
+                bed=name,
+                plants=bed.plants,
+                spacing_m=bed.spacing_m,
+                width_m=bed.width_m,
+                wetted_width_m=bed.wetted_width_m,
+                field_capacity_m3_m3=bed.fc_m3_m3,
+                wilting_point_m3_m3=bed.wp_m3_m3,
+                saturation_m3_m3=bed.saturation_m3_m3,
+                full_root_depth_m=bed.root_depth_m,
+                mulch=bed.mulch,
+                emitters=bed.emitters,
+                emitter_l_h=bed.emitter_l_h,
+                transplanted_utc_s=midnight_utc_s(garden, bed.transplanted),
+                start_depletion_frac=told.get(name, 0.15),
+            )
+            for name, bed in garden.beds.items()
+        ]
+        self.garden = garden
+        self.truth = World(specs, season, start_utc_s, seed, sure=sure)
+        self._reported = season.reported
+        self._places = {
+            probe: (name, garden.probes[probe].depth_cm)
+            for name, bed in garden.beds.items()
+            for probe in bed.probes
+        }
+
+    def advance(self, to_utc_s: float) -> None:
+        """Let time pass up to then."""
+        self.truth.advance(to_utc_s)
+
+    def set_flow(self, bed: str, l_min: float) -> None:
+        """Let this much water onto a bed from now on [L/min]; 0 = none."""
+        if l_min > 0.0:
+            self.truth.open(bed, l_min)
+        else:
+            self.truth.close(bed)
+
+    def flow_l_min(self, bed: str) -> float:
+        """What the bed's emitters truly pass [L/min]."""
+        one = self.truth.beds[bed]
+        return one.spec.nominal_l_min * one.flow_factor
+
+    def probe_value(self, probe: str) -> float:
+        """The water content that a probe sees [m3/m3]."""
+        bed, depth_cm = self._places[probe]
+        return self.truth.probe_reading(probe, bed, depth_cm)
+
+    def tension_kpa(self, probe: str) -> float:
+        """The tension at a probe [kPa]."""
+        bed, depth_cm = self._places[probe]
+        return self.truth.tension_kpa(bed, depth_cm)
+
+    def litres_by(self, bed: str, at_utc_s: float) -> float:
+        """All that a bed will have been given by an instant if its flow stays as it is [L]."""
+        one = self.truth.beds[bed]
+        ahead_s = max(0.0, at_utc_s - self.truth.now_utc_s)
+        return one.irrigation_l + one.flow_l_min * ahead_s / 60.0
+
+    def weather(self) -> Mapping[str, float]:
+        """What the mast's instruments say now, those that the season has."""
+        hour = self.truth.weather()
+        told = {
+            "temp_c": hour.temp_c,
+            "rh_pct": hour.rh_pct,
+            "solar_w_m2": hour.solar_w_m2,
+            "wind_m_s": hour.wind_m_s,
+            "rain_mm_total": self.truth.rain_mm_total,
+        }
+        return {
+            name: round(value, 4)
+            for name, value in told.items()
+            if name.removesuffix("_total") in self._reported
+        }

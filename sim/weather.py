@@ -1,0 +1,199 @@
+"""Seasons of weather for the simulated garden, by name or from a file.
+
+Names: `seattle-2012` to `seattle-2015` (a file of the package `vega-datasets`, read without
+importing it), `invented-dry`, `invented-wet`, `invented-demo` (made up by a seeded generator).
+Anything else is the path of a CSV file; see `sim.season_files` for its columns.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import cast
+from zoneinfo import ZoneInfo
+
+from controller.errors import SeasonError
+from sim.season_files import read_csv, read_seattle
+from sim.season_invented import CLIMATES, invent
+from sim.season_shapes import fill, hours_of_days
+from sim.season_types import Day, DayRow, HourRow, Place, Season, WorldHour
+
+__all__ = [
+    "Day",
+    "DayRow",
+    "HourRow",
+    "Place",
+    "Season",
+    "WorldHour",
+    "load_season",
+    "season_from_hours",
+    "season_names",
+    "season_span",
+]
+
+SEATTLE_YEARS = range(2012, 2016)
+SEATTLE_PACKAGE = "vega_datasets"
+FROST_C = 0.0  # a night at or below this ends a season
+FROST_COUNTS_AFTER = (8, 1)  # month, day
+LAST_DAY = (10, 31)  # month, day; without frost
+
+
+def season_names() -> tuple[str, ...]:
+    """All names that `load_season` knows."""
+    return (*(f"seattle-{year}" for year in SEATTLE_YEARS), *CLIMATES)
+
+
+def load_season(
+    name_or_path: str,
+    *,
+    latitude_deg: float,
+    longitude_deg: float,
+    elevation_m: float,
+    timezone: str,
+) -> Season:
+    """Find, read, check and fill a season.
+
+    Args:
+        name_or_path: a name of `season_names`, or the path of a CSV file.
+        latitude_deg: [degrees north].
+        longitude_deg: [degrees east].
+        elevation_m: [m].
+        timezone: IANA name; days are local days there.
+
+    Returns:
+        The season, every hour of it full.
+
+    Raises:
+        SeasonError: no such season, or its file is not weather.
+    """
+    place = Place(
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        elevation_m=elevation_m,
+        timezone=timezone,
+    )
+    if name_or_path in CLIMATES:
+        return _season_from_days(name_or_path, invent(name_or_path, place), place)
+    if name_or_path in season_names():
+        year = int(name_or_path.rpartition("-")[2])
+        return _season_from_days(name_or_path, read_seattle(_seattle_file(), year), place)
+    path = Path(name_or_path)
+    if not path.is_file():
+        known = ", ".join(season_names())
+        msg = f"season {name_or_path!r}: no such file and no such name; known names: {known}"
+        raise SeasonError(msg)
+    rows = read_csv(path)
+    if isinstance(rows[0], DayRow):
+        return _season_from_days(name_or_path, cast("Sequence[DayRow]", rows), place)
+    return season_from_hours(name_or_path, cast("Sequence[HourRow]", rows), place)
+
+
+def season_from_hours(source: str, rows: Sequence[HourRow], place: Place) -> Season:
+    """A season from hours at hand, such as a store's.
+
+    Args:
+        source: what to call it.
+        rows: consecutive hours, at least one whole local day.
+        place: the garden.
+
+    Returns:
+        The season, cut to whole local days.
+
+    Raises:
+        SeasonError: not one whole local day.
+    """
+    return _season(source, rows, place, ())
+
+
+def _season_from_days(source: str, rows: Sequence[DayRow], place: Place) -> Season:
+    return _season(source, hours_of_days(rows, place), place, rows)
+
+
+def _season(source: str, rows: Sequence[HourRow], place: Place, told: Sequence[DayRow]) -> Season:
+    filled = fill(rows, place, told)
+    return Season(
+        source=source,
+        place=place,
+        hours=filled.hours,
+        reported=filled.reported,
+        estimated=filled.estimated,
+        daily=filled.daily,
+    )
+
+
+def _seattle_file() -> Path:
+    """Where the installed package keeps its file; the package itself is not imported."""
+    spec = importlib.util.find_spec(SEATTLE_PACKAGE)
+    if spec is None or spec.origin is None:
+        msg = (
+            "the Seattle seasons come with the package vega-datasets, which is not installed:"
+            " pip install 'thirstline[seasons]'"
+        )
+        raise SeasonError(msg)
+    return Path(spec.origin).parent / "_data" / "seattle-weather.csv"
+
+
+def season_span(
+    season: Season, transplanted: date, cleared: date | None, timezone: str
+) -> tuple[date, date]:
+    """First and last local day of a garden's year when it is moved into a season.
+
+    Args:
+        season: the weather.
+        transplanted: the garden's day of transplanting; only month and day count.
+        cleared: the garden's last day or None: then the day before the first night at or below
+            0 °C after 1 August, else 31 October.
+        timezone: the garden's zone; it must be the season's.
+
+    Returns:
+        Both days, inclusive, inside the season.
+
+    Raises:
+        SeasonError: the season does not hold these days.
+    """
+    if ZoneInfo(timezone).key != season.place.timezone:
+        msg = f"{season.source}: days are of {season.place.timezone}, asked for {timezone}"
+        raise SeasonError(msg)
+    first, last = season.daily[0].date, season.daily[-1].date
+    begin = _moved(transplanted, first, first.year, last.year)
+    if begin is None or begin > last:
+        msg = (
+            f"{season.source}: holds {first} to {last}; the transplanting on"
+            f" {transplanted:%m-%d} is not among these days"
+        )
+        raise SeasonError(msg)
+    end = _end(season, begin, cleared)
+    if end > last or end <= begin:
+        msg = f"{season.source}: holds {first} to {last}; the season asked for is {begin} to {end}"
+        raise SeasonError(msg)
+    return begin, end
+
+
+def _moved(day: date, not_before: date, first_year: int, last_year: int) -> date | None:
+    """The same month and day in the first year that still has it."""
+    for year in range(first_year, last_year + 1):
+        here = _in_year(day, year)
+        if here >= not_before:
+            return here
+    return None
+
+
+def _in_year(day: date, year: int) -> date:
+    """Month and day in another year; 29 February becomes the 28th where it must."""
+    if (day.month, day.day) == (2, 29):
+        return date(year, 3, 1) - timedelta(days=1)
+    return day.replace(year=year)
+
+
+def _end(season: Season, begin: date, cleared: date | None) -> date:
+    """Last day: as told, before the first frost, or the end of October."""
+    if cleared is not None:
+        return _moved(cleared, begin, begin.year, begin.year + 1) or begin
+    counts_after = date(begin.year, *FROST_COUNTS_AFTER)
+    latest = date(begin.year, *LAST_DAY)
+    for day in season.daily:
+        if max(begin, counts_after) < day.date <= latest and day.tmin_c <= FROST_C:
+            return day.date - timedelta(days=1)
+    return latest

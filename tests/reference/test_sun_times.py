@@ -1,0 +1,67 @@
+"""Sunrise and sunset against the library astral, which follows the solar calculator of NOAA."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, timedelta
+
+import pytest
+from astral import Observer
+from astral.sun import sunrise, sunset
+
+from controller.agronomy.sun import sun_times_utc_s
+
+PLACES = {
+    "quito": (-0.18, -78.47),
+    "nairobi": (-1.29, 36.82),
+    "seattle": (47.61, -122.33),
+    "munich": (48.14, 11.58),
+    "auckland": (-36.85, 174.76),
+    "helsinki": (60.17, 24.94),
+    "ushuaia": (-54.80, -68.30),
+}
+DAYS = (
+    date(2024, 2, 29),
+    date(2025, 3, 20),
+    date(2025, 6, 21),
+    date(2025, 9, 22),
+    date(2025, 12, 21),
+    date(2031, 8, 1),
+)
+TOLERANCE_S = 120.0
+
+
+def nearest_s(found_utc_s: float, told: list[float]) -> float:
+    """Distance to the nearest of the events of three days: astral dates them in UTC."""
+    return min(abs(found_utc_s - one) for one in told)
+
+
+@pytest.mark.parametrize("day", DAYS, ids=str)
+@pytest.mark.parametrize("place", PLACES)
+def test_the_sun_rises_and_sets_when_astral_says(place: str, day: date) -> None:
+    """Two minutes: what height above the horizon and the formula's age leave open."""
+    latitude_deg, longitude_deg = PLACES[place]
+    times = sun_times_utc_s(latitude_deg, longitude_deg, day)
+    assert times is not None
+    here = Observer(latitude_deg, longitude_deg)
+    around = [day + timedelta(days=step) for step in (-1, 0, 1)]
+    rises = [sunrise(here, one, tzinfo=UTC).timestamp() for one in around]
+    sets = [sunset(here, one, tzinfo=UTC).timestamp() for one in around]
+    assert nearest_s(times[0], rises) <= TOLERANCE_S
+    assert nearest_s(times[1], sets) <= TOLERANCE_S
+    assert 0.0 < times[1] - times[0] < 86_400.0
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "day"),
+    [
+        pytest.param(69.65, date(2025, 6, 21), id="midnight-sun"),
+        pytest.param(69.65, date(2025, 12, 21), id="polar-night"),
+        pytest.param(-75.0, date(2025, 6, 21), id="southern-polar-night"),
+        pytest.param(90.0, date(2025, 3, 1), id="pole"),
+    ],
+)
+def test_where_the_sun_does_not_cross_the_horizon_there_is_no_time(
+    latitude_deg: float, day: date
+) -> None:
+    """Tromsø and beyond: astral raises there, here it is None."""
+    assert sun_times_utc_s(latitude_deg, 18.96, day) is None
