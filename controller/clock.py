@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.errors import UsageError
+from controller.errors import WrongUseError
 from controller.trusted import ClockStamp
 
 CLOCK_VARIABLE = "THIRSTLINE_CLOCK"
@@ -45,7 +45,7 @@ def anchor_from(environ: Mapping[str, str]) -> Anchor | None:
     """Read the anchor from the environment.
 
     Raises:
-        UsageError: it stands there and is not of the form.
+        WrongUseError: it stands there and is not of the form.
     """
     told = environ.get(CLOCK_VARIABLE)
     if not told:
@@ -58,7 +58,7 @@ def anchor_from(environ: Mapping[str, str]) -> Anchor | None:
         when, at, real_s = datetime.fromtimestamp(0, UTC), "", 0.0
     if not at or when.tzinfo is None or not 0.0 < real_s < 1e11:
         msg = f"{CLOCK_VARIABLE}: {told[:60]!r} is not <RFC 3339 instant>@<real Unix seconds>"
-        raise UsageError(msg)
+        raise WrongUseError(msg)
     return Anchor(sim_utc_s=when.timestamp(), real_utc_s=real_s)
 
 
@@ -70,13 +70,13 @@ class ScaledClock:
         anchor: where it starts; None starts it now, at the real time.
 
     Raises:
-        UsageError: speed outside 1 to 240.
+        WrongUseError: speed outside 1 to 240.
     """
 
     def __init__(self, speed: float = 1.0, anchor: Anchor | None = None) -> None:
         if not 1.0 <= speed <= SPEED_MOST:
             msg = f"--speed: {speed:g} is outside 1 to {SPEED_MOST:g}"
-            raise UsageError(msg)
+            raise WrongUseError(msg)
         self.speed = speed
         self._began_s = time.monotonic()
         real_s = time.time()

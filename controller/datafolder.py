@@ -60,14 +60,17 @@ class DataFolder:
 
     Args:
         path: The folder.
+        make: False only looks: a missing folder stays missing.
 
     Raises:
         StoreError: It cannot be made or is no folder.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, make: bool = True) -> None:
         self.path = path
         self._lock_fd: int | None = None
+        if not make:
+            return
         try:
             path.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
         except OSError as exc:

@@ -73,7 +73,7 @@ class Engine:
         self.idle = False  # whether the last event was a tick that the journal can do without
         self.run = Run(garden=garden, state=state)
         self._fit_garden()
-        if self.run.state.grid:
+        if state.grid and not state.days.keys() >= garden.beds.keys():
             grid.begin(self.run, self.run.state.at_utc_s)
 
     @property
@@ -178,14 +178,23 @@ class Engine:
         state.litres = 0.0
         state.ledger = list(event.ledger)
         self._forget_connections()
+        self._rest_what_was_cut(event)
         grid.begin(run, event.at_utc_s)
         grid.catch_up(run, event.at_utc_s)
         for name in ("link_lost", "other_controller", "cannot_record"):
             run.end_alert(name)
         if event.history == "lost":
             inputs.lost_history(run)
+        run.alerts_changed = True  # the list that the broker retains may be an earlier run's
         run.close_all()
         run.note("state", None, "started", "Started; nothing opens in the first minutes.")
+
+    def _rest_what_was_cut(self, event: Started) -> None:
+        """A valve whose opening the last process left unfinished rests from this start on."""
+        for entry in event.ledger:
+            bed = self.run.garden.beds.get(entry.bed)
+            if bed is not None and entry.ended_trusted_s == event.trusted_s:
+                self.run.state.valves[bed.valve].closed_trusted_s = event.trusted_s
 
     def _forget_connections(self) -> None:
         """Nothing that was known of valves, probes and meter outlives a start."""
@@ -238,7 +247,7 @@ class Engine:
             run.end_alert("cannot_record")
             run.nudge = True
             return
-        state.can_record = False
+        state.can_record, run.nudge = False, True
         run.raise_alert(
             "cannot_record",
             "The record cannot be written, so nothing opens. Look at the disk.",
@@ -311,6 +320,7 @@ class Engine:
         for kept, known in (
             (state.beds, garden.beds),
             (state.water, garden.beds),
+            (state.days, garden.beds),
             (state.probes, garden.probes),
             (state.valves, garden.valves),
         ):

@@ -8,6 +8,7 @@
     │   └── LockedError  another process holds the data folder
     ├── SeasonError      a season's weather cannot be used
     └── UsageError       a command cannot be carried out as given
+        └── WrongUseError   a word of the command line or the environment is no such word
 
 Expected trouble (a stale probe, no flow) is data - a flag, a reason, an alert - and not an error.
 """
@@ -53,3 +54,7 @@ class SeasonError(ThirstlineError):
 
 class UsageError(ThirstlineError):
     """A command cannot be carried out as given; the message says what to do instead."""
+
+
+class WrongUseError(UsageError):
+    """A word of the command line or of the environment is malformed or names nothing."""

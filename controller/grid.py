@@ -14,7 +14,6 @@ from controller.run import Run
 from controller.sensing.beds import day_of
 from controller.sensing.estimate import (
     GRID_S,
-    BedDay,
     add_rain,
     advance,
     correct,
@@ -30,6 +29,7 @@ from controller.sensing.sky import (
     site_of,
     step_eto_mm,
 )
+from controller.state import BedDay
 
 STEPS_H = 6
 FIRST_GUESS_FRAC = 0.25

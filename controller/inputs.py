@@ -164,7 +164,7 @@ def _foreign(run: Run, epoch: int) -> None:
     state = run.state
     if state.foreign:
         return
-    state.foreign = True
+    state.foreign = run.nudge = True
     cut_all(run, "other")
     run.close_all()
     run.raise_alert(
@@ -386,6 +386,7 @@ def link_down(run: Run, event: LinkDown) -> None:
         if valve.state in {"open", "opening", "told_to_close"}:
             valve.state = "unknown"
         valve.opened_mono_s = valve.confirmed_mono_s = None
+    run.nudge = True
     run.raise_alert(
         "link_lost", "No contact with the broker. Open valves close by themselves within minutes."
     )

@@ -236,7 +236,7 @@ def start_watering(run: Run, view: BedView, decision: Decision, window: Window) 
     if not litres >= 0.5 * wanted_l:
         numbers = {**decision.numbers, "allowed_l": allowed_l}
         return Decision(reason=Reason.CAP_SPENT, dose_mm=None, numbers=numbers)
-    breaks_hours = decision.reason is Reason.FLOOR_PASSED
+    no_end = decision.reason is Reason.FLOOR_PASSED or garden.garden.hours == "always"
     parts = split(litres, flow_l_min, caps.open_most_s, metered=meter_alive(run))
     slack = view.floor_frac - view.line_frac
     state.doses += 1
@@ -249,7 +249,7 @@ def start_watering(run: Run, view: BedView, decision: Decision, window: Window) 
         pulse_l=parts.pulse_l,
         pulse_s=parts.pulse_s,
         need=(view.sunrise_frac - view.line_frac) / slack if slack > 0.0 else 0.0,
-        until_utc_s=None if breaks_hours else window.to_utc_s,
+        until_utc_s=None if no_end else window.to_utc_s,
         started_utc_s=state.at_utc_s,
     )
     return decision

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 
 from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
-from controller.sensing.estimate import BedDay, BedSoil
-from controller.state import EngineState
+from controller.sensing.estimate import BedSoil
+from controller.state import BedDay, EngineState
 from controller.watering.hours import Window
 
 VERSION = "1"  # of the engine's thinking: snapshots and journals of another are not re-fed
@@ -28,14 +28,26 @@ class Run:
     garden: Garden
     state: EngineState
     soils: dict[str, BedSoil] = field(default_factory=dict)
-    days: dict[str, BedDay] = field(default_factory=dict)
     out: list[Effect] = field(default_factory=list)
     probe_beds: dict[str, str] = field(default_factory=dict)
     valve_beds: dict[str, str] = field(default_factory=dict)
     master: str | None = None  # the master valve's id, where the garden has one
     window: Window | None = None  # the last one asked for
-    nudge: bool = False  # judge the beds again at the next chance
     alerts_changed: bool = False
+
+    @property
+    def days(self) -> dict[str, BedDay]:
+        """What holds for each bed today."""
+        return self.state.days
+
+    @property
+    def nudge(self) -> bool:
+        """Whether the beds are judged again at the next chance."""
+        return self.state.nudge
+
+    @nudge.setter
+    def nudge(self, wanted: bool) -> None:
+        self.state.nudge = wanted
 
     @property
     def trusted_s(self) -> float:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from pydantic import TypeAdapter
 
+from controller.agronomy.crop import Stage
 from controller.effects import Alert
 from controller.events import LedgerEntry, OutlookSpan
 
@@ -27,6 +28,24 @@ class ProbeState:
     hour_m3_m3: list[float] = field(default_factory=list)
     rejected: int = 0
     flag: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BedDay:
+    """What holds for a bed through one day."""
+
+    stage: Stage
+    days_since_transplant: float
+    degree_days: float
+    root_depth_m: float
+    taw_mm: float
+    line_frac: float
+    floor_frac: float
+    p_frac: float
+    kcb: float
+    kc_max: float
+    exposed_frac: float  # few: wetted and not shaded
+    coloured: bool
 
 
 @dataclass(slots=True, kw_only=True)
@@ -209,6 +228,7 @@ class EngineState:
     grid_trusted_s: float = 0.0
     day: int = 0
     judged_utc_s: float = 0.0
+    nudge: bool = False  # judge the beds again at the next chance
     ready: bool = False
     epoch: int = 0
     epoch_saved: bool = False
@@ -230,6 +250,7 @@ class EngineState:
     pause: Pause | None = None
     ledger: list[LedgerEntry] = field(default_factory=list)
     water: dict[str, BedWater] = field(default_factory=dict)
+    days: dict[str, BedDay] = field(default_factory=dict)
     beds: dict[str, BedMemory] = field(default_factory=dict)
     probes: dict[str, ProbeState] = field(default_factory=dict)
     valves: dict[str, ValveState] = field(default_factory=dict)

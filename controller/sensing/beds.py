@@ -22,7 +22,8 @@ from controller.agronomy.rootzone import (
 )
 from controller.agronomy.soil import REW_MM
 from controller.garden import Bed, Garden
-from controller.sensing.estimate import BedDay, BedSoil
+from controller.sensing.estimate import BedSoil
+from controller.state import BedDay
 
 EVAPORATION_SHARE = {
     "none": 1.0,

@@ -17,11 +17,10 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from controller.agronomy.crop import Stage
 from controller.agronomy.rootzone import evaporation_reduction
 from controller.agronomy.rootzone import ke as bare_ke
 from controller.agronomy.rootzone import ks as stress_factor
-from controller.state import BedWater
+from controller.state import BedDay, BedWater
 
 GRID_S = 600.0  # [s] the balance advances on this grid of UTC
 STEPS_D = 86_400.0 / GRID_S  # grid steps in a day
@@ -64,24 +63,6 @@ class BedSoil:
     def taw_mm(self, root_depth_m: float) -> float:
         """Total available water down to a depth [mm]. Source: FAO-56 eq. 82."""
         return 1000.0 * (self.field_capacity_m3_m3 - self.wilting_point_m3_m3) * root_depth_m
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BedDay:
-    """What holds for a bed through one day."""
-
-    stage: Stage
-    days_since_transplant: float
-    degree_days: float
-    root_depth_m: float
-    taw_mm: float
-    line_frac: float
-    floor_frac: float
-    p_frac: float
-    kcb: float
-    kc_max: float
-    exposed_frac: float  # few: wetted and not shaded
-    coloured: bool
 
 
 def start(soil: BedSoil, root_depth_m: float, depletion_frac: float) -> BedWater:
@@ -239,7 +220,7 @@ def measured_mm(soil: BedSoil, probes: list[tuple[float, float]], root_depth_m: 
         1000.0 * (soil.field_capacity_m3_m3 - theta) * thick
         for (_, theta), thick in zip(probes, thick_m, strict=True)
     )
-    return max(0.0, total_mm)
+    return 0.0 if total_mm < 0.0 else total_mm  # not-a-number stays so: `correct` refuses it
 
 
 def correct(

@@ -218,8 +218,8 @@ def decide(bed: BedView, sky: Sky, rules: Rules) -> Decision:
         return _wait(Reason.WET, bed, sky)
     if bed.watered:
         return _wait(Reason.WATERED_TONIGHT, bed, sky)
-    soon = rules.until_hours_s <= FLOOR_WAITS_S
-    if bed.depletion_frac > bed.floor_frac and (rules.in_hours or not soon):
+    far = rules.until_hours_s > FLOOR_WAITS_S
+    if bed.depletion_frac > bed.floor_frac and (rules.in_hours or far):
         return _refill(Reason.FLOOR_PASSED, bed, sky, bed.depletion_frac)
     if not rules.in_hours:
         return _wait(Reason.OUTSIDE_HOURS, bed, sky)

@@ -113,6 +113,7 @@ def _after_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
         return
     if pulse.given_l > 0.0:
         run.end_alert("valve_stuck_closed", pulse.bed, pulse.valve)
+    if pulse.ended_by != "silent" and run.state.valves[pulse.valve].state == "closed":
         run.end_alert("valve_silent", pulse.bed, pulse.valve)
     watering.done += 1
     watering.next_mono_s = run.state.mono_s + SOAK_S

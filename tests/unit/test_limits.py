@@ -206,12 +206,14 @@ def test_no_cap_that_is_no_number_permits(name: str, bad: float) -> None:
 @pytest.mark.parametrize("bad", BAD)
 @pytest.mark.parametrize("name", ["trusted_s", "busy_flow_l_min", "supply_flow_l_min"])
 def test_no_situation_that_is_no_number_permits(name: str, bad: float) -> None:
-    assert not ask(**{name: bad, "busy": 1}).permitted
+    situation: dict[str, Any] = {name: bad, "busy": 1}
+    assert not ask(**situation).permitted
 
 
 @pytest.mark.parametrize("name", ["closed_since_s", "budget_spent_until_trusted_s"])
 def test_a_wait_that_is_no_number_is_not_over(name: str) -> None:
-    assert not ask(**{name: math.nan}).permitted
+    situation: dict[str, Any] = {name: math.nan}
+    assert not ask(**situation).permitted
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf], ids=["nan", "inf"])

@@ -1,0 +1,348 @@
+"""The command `thirstline`: the only place that puts everything together.
+
+Exit status: 0 done (also after SIGTERM or Ctrl-C, valves closed), 1 the answer is no, 2 wrong use,
+3 the daemon cannot be reached. `--json` prints one JSON document on standard output, nothing else.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import sys
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api import look
+from api.demo import DEMO_SEASON, Demo, garden_of
+from api.keeper import Keeper, Signals
+from controller.clock import ScaledClock, anchor_from
+from controller.datafolder import DataFolder, default_data_dir
+from controller.errors import GardenError, ThirstlineError, WrongUseError
+from controller.explain import explain, render
+from controller.garden import Garden
+from sim.bench_trial import run_bench
+from sim.broker import EmbeddedBroker
+from sim.replay import POLICIES, prepare, run_policy, season_json
+from sim.report import as_text
+
+NO = 1
+WRONG_USE = 2
+UNREACHABLE = 3
+DAY = click.DateTime(["%Y-%m-%d"])
+
+
+class Group(click.Group):
+    """Turns this project's errors into a sentence and an exit status."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a command; expected trouble ends with a sentence, never with a trace."""
+        try:
+            return super().invoke(ctx)
+        except look.UnreachableError as exc:
+            click.echo(str(exc), err=True)
+            ctx.exit(UNREACHABLE)
+        except GardenError as exc:
+            for fault in exc.faults:
+                click.echo(fault, err=True)
+            click.echo("Nothing was armed.", err=True)
+            ctx.exit(NO)
+        except ThirstlineError as exc:
+            click.echo(str(exc), err=True)
+            ctx.exit(WRONG_USE if isinstance(exc, WrongUseError) else NO)
+
+
+class Seconds(click.ParamType[float]):
+    """A span of real time: `40s`, `2m` or plain seconds."""
+
+    name = "time"
+
+    def convert(
+        self,
+        value: Any,  # noqa: ANN401 - as click has it
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> float:
+        """Turn the text into seconds."""
+        text = str(value).strip()
+        factor = {"s": 1.0, "m": 60.0, "h": 3600.0}.get(text[-1:], 1.0)
+        number = text[:-1] if text[-1:] in "smh" else text
+        try:
+            seconds = float(number) * factor
+        except ValueError:
+            seconds = -1.0
+        if not 0.0 < seconds <= 7 * 86_400.0:
+            self.fail(f"{text[:20]!r} is no span such as 40s, 2m or 1h", param, ctx)
+        return seconds
+
+
+json_flag = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
+data_option = click.option(
+    "--data", type=click.Path(path_type=Path), default=None, help="The data folder."
+)
+speed_option = click.option(
+    "--speed",
+    type=click.FloatRange(1.0, 240.0),
+    default=1.0,
+    show_default=True,
+    help="Trials: garden seconds in a real second.",
+)
+
+
+@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="thirstline", prog_name="thirstline")
+def main() -> None:
+    """Water tomato beds at their first mild stress, deeply and rarely.
+
+    Begin with:  thirstline demo
+    """
+    logging.basicConfig(
+        level=os.environ.get("THIRSTLINE_LOG", "WARNING"),
+        format="%(asctime)s %(levelname)s %(name)s: %(message)s",
+        stream=sys.stderr,
+    )
+
+
+def _print_json(document: object) -> None:
+    click.echo(json.dumps(document, indent=1, sort_keys=False, allow_nan=False))
+
+
+def _quietly(as_json: bool) -> Callable[[str], None]:
+    return (lambda _: None) if as_json else click.echo
+
+
+@main.command()
+@click.option("--speed", type=click.FloatRange(1.0, 240.0), default=240.0, show_default=True)
+@click.option("--for", "seconds", type=Seconds(), default=None, help="Real time, e.g. 40s.")
+@click.option("--weather", default=DEMO_SEASON, show_default=True, help="A season.")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Of the page; 0: any free.")
+@json_flag
+def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: bool) -> None:
+    """Watch a bed drink: broker, virtual garden, daemon and page, no hardware.
+
+    Example:  thirstline demo --for 40s
+    """
+    shown = Demo(speed=speed, season=weather, say=_quietly(as_json), port=port).run(seconds)
+    if as_json:
+        _print_json(shown)
+    else:
+        click.echo(look.summary(shown))
+
+
+@main.command()
+@click.argument("garden")
+@data_option
+@speed_option
+@click.option("--port", type=click.IntRange(0, 65535), default=None, help="Of the page.")
+def run(garden: str, data: Path | None, speed: float, port: int | None) -> None:
+    """Keep a garden: the daemon.
+
+    Example:  thirstline run my-garden.toml --data /var/lib/thirstline
+    """
+    setting, path = garden_of(garden)
+    if speed > 1.0 and not (setting.broker.builtin or setting.broker.on_loopback):
+        msg = f"--speed: only with a broker on loopback; {setting.broker.url} is none"
+        raise WrongUseError(msg)
+    _keep(setting, path, _folder(setting.garden.id, data), speed, port)
+
+
+def _keep(garden: Garden, path: Path, folder: DataFolder, speed: float, port: int | None) -> None:
+    signals = Signals()
+    clock = ScaledClock(speed, anchor_from(os.environ))
+    broker = EmbeddedBroker() if garden.broker.builtin else None
+    try:
+        url = broker.start().url if broker is not None else None
+        trial = speed > 1.0 or broker is not None
+        keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=trial, port=port)
+        keeper.start()
+        try:
+            click.echo(f"{garden.garden.name or garden.garden.id} is kept. Page: {keeper.link()}")
+            if not trial:
+                click.echo(
+                    "Not armed: its valves have not been walked; it looks and waters nothing."
+                )
+            while not signals.wait(0.2):
+                keeper.tell_address()
+                if signals.reload.is_set():
+                    signals.reload.clear()
+                    keeper.daemon.reload()
+        finally:
+            keeper.stop()
+    finally:
+        if broker is not None:
+            broker.stop()
+    click.echo("Every valve was told to close. The record is written.")
+
+
+def _folder(garden_id: str, data: Path | None) -> DataFolder:
+    return DataFolder(data if data is not None else default_data_dir(garden_id, os.environ))
+
+
+@main.command()
+@click.argument("garden")
+@speed_option
+@click.option("--weather", default=DEMO_SEASON, show_default=True, help="A season.")
+@click.option("--depletion", multiple=True, metavar="BED=0.42", help="True depletion at the start.")
+@click.option("--truth", type=click.Path(path_type=Path), help="What is true, as JSON lines.")
+@click.option("--url", default=None, help="The broker, in place of the garden file's.")
+@click.option("--seed", type=int, default=1, show_default=True)
+def bench(
+    garden: str,
+    speed: float,
+    weather: str,
+    depletion: tuple[str, ...],
+    truth: Path | None,
+    url: str | None,
+    seed: int,
+) -> None:
+    """Stand in for hardware: virtual probes, valves, meter and mast on a broker.
+
+    Example:  thirstline bench hollin-lane --speed 60 --depletion south=0.42
+    """
+    setting, _ = garden_of(garden)
+    signals = Signals()
+    run_bench(
+        setting,
+        ScaledClock(speed, anchor_from(os.environ)),
+        weather,
+        depletion=depletion,
+        truth=truth,
+        url=url,
+        seed=seed,
+        say=click.echo,
+        wait=signals.wait,
+    )
+
+
+@main.command()
+@click.argument("garden")
+@json_flag
+def check(garden: str, as_json: bool) -> None:
+    """Read a garden file, and explain it back in numbers.
+
+    Example:  thirstline check hollin-lane
+    """
+    setting, _ = garden_of(garden)
+    told = explain(setting)
+    if as_json:
+        _print_json(look.plain(told))
+    else:
+        click.echo(render(told))
+
+
+@main.command()
+@click.argument("garden")
+@click.option("--weather", required=True, help="A season: seattle-2015, invented-dry, a CSV file.")
+@click.option("--from", "first", type=DAY, default=None, help="First day.")
+@click.option("--to", "last", type=DAY, default=None, help="Last day.")
+@click.option("--policy", "policies", multiple=True, type=click.Choice(POLICIES))
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--sure", is_flag=True, help="Soil, plants and probes exactly as the file says.")
+@json_flag
+def replay(
+    garden: str,
+    weather: str,
+    first: datetime | None,
+    last: datetime | None,
+    policies: tuple[str, ...],
+    seed: int,
+    sure: bool,
+    as_json: bool,
+) -> None:
+    """Live a season through the real engine, and rivals beside it.
+
+    Example:  thirstline replay hollin-lane --weather seattle-2015 --policy thirstline --sure
+    """
+    setting, _ = garden_of(garden)
+    replayed = prepare(
+        setting,
+        weather,
+        first=None if first is None else first.date(),
+        last=None if last is None else last.date(),
+        seed=seed,
+        sure=sure,
+    )
+    runs = [run_policy(replayed, policy) for policy in policies or POLICIES]
+    if as_json:
+        _print_json(
+            {
+                "garden": setting.garden.id,
+                "season": season_json(replayed),
+                "policies": [one.json() for one in runs],
+            }
+        )
+    else:
+        click.echo(as_text(replayed, runs))
+
+
+@main.command()
+@click.argument("garden", required=False)
+@data_option
+@json_flag
+def status(garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Say what the running daemon does.
+
+    Example:  thirstline status --data /var/lib/thirstline
+    """
+    shown = look.garden_now(_found(garden, data))
+    if as_json:
+        _print_json(shown)
+    else:
+        click.echo(look.summary(shown))
+
+
+@main.command()
+@click.argument("bed")
+@click.option("--garden", default=None, help="Whose default data folder.")
+@data_option
+@json_flag
+def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Say why a bed is watered or not, with the numbers behind it.
+
+    Example:  thirstline why south
+    """
+    shown = look.garden_now(_found(garden, data))
+    if bed not in shown["beds"]:
+        known = ", ".join(shown["beds"])
+        msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"
+        raise WrongUseError(msg)
+    if as_json:
+        _print_json({"bed": bed, **shown["beds"][bed]})
+    else:
+        click.echo(look.why(bed, shown["beds"][bed]))
+
+
+@main.command()
+@click.argument("garden", required=False)
+@data_option
+@json_flag
+def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Feed the journal to a fresh engine and compare its decisions.
+
+    Example:  thirstline verify --data /var/lib/thirstline
+    """
+    found = look.verified(_found(garden, data))
+    if as_json:
+        _print_json(look.plain(found))
+    else:
+        click.echo(look.verified_text(found))
+    if found.differs_at is not None:
+        raise SystemExit(NO)
+
+
+def _found(garden: str | None, data: Path | None) -> DataFolder:
+    """The data folder that a looking command means."""
+    if data is not None:
+        return DataFolder(data, make=False)
+    if garden is not None:
+        setting, _ = garden_of(garden)
+        return DataFolder(default_data_dir(setting.garden.id, os.environ), make=False)
+    return look.only_folder(default_data_dir("x", os.environ))
+
+
+if __name__ == "__main__":
+    main()

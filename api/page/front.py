@@ -1,0 +1,350 @@
+"""From the daemon's view to what the front page says: one headline, what to do, one card a bed.
+
+Everything here is words and order; nothing is decided. A valve is called closed only where the
+daemon says so, and only as *last seen closed* while there is no contact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from api.desk import Desk
+from api.page import plant, strip
+from api.page.advice import advice
+from api.page.words import DAY_S, Tongue, bed_name, left, named, number, utc_s_of
+from api.problems import etag_of
+
+SPANS = {"10": 10.0, "30": 30.0, "season": 150.0}  # [d] how far back the strips go
+OPEN_VALVES = frozenset({"open", "opening"})
+PIECES = list[tuple[str, bool]]  # text, and whether it is stressed
+
+VALVE_WORDS = {
+    "closed": "closed",
+    "told_to_close": "told to close, not verified",
+    "opening": "opening",
+    "open": "open",
+    "unknown": "not known, treated as open until proved closed",
+    "latched": "latched shut until a person lifts it",
+}
+POSTURE_WORDS = {
+    plant.Posture.UPRIGHT: "Well supplied",
+    plant.Posture.SOFT: "Near its thirst line",
+    plant.Posture.HANGING: "Past its thirst line",
+    plant.Posture.UNKNOWN: "Not known",
+    plant.Posture.CLEARED: "Cleared",
+}
+STATE_WORDS = {
+    "learning": "Learning",
+    "due": "Due",
+    "watering": "Drinking",
+    "soaking": "Soaking in",
+    "paused": "Paused",
+    "locked": "Locked",
+    "blind": "No probe to go by",
+    "held": "Held",
+    "cleared": "Cleared",
+}
+QUALITY_WORDS = {
+    "ok": "probes agree",
+    "doubtful": "probes in doubt",
+    "none": "no probe speaks; by its balance",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """One bed on the page."""
+
+    bed: str
+    name: str
+    plant: Markup
+    label: str
+    left: str
+    next: str
+    reason: str
+    valve: str
+    is_open: bool
+    numbers: list[tuple[str, str]]
+    paused: str
+    strip: Markup
+    last: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """One alert on the page."""
+
+    id: str
+    where: str
+    text: str
+    todo: str
+    since: str
+    person_needed: bool
+
+
+def tongue_of(view: dict[str, Any]) -> Tongue:
+    """How this garden is spoken of."""
+    garden = view["garden"]
+    now = utc_s_of(view["at"])
+    return Tongue(
+        zone=ZoneInfo(garden["timezone"]),
+        us=garden.get("units") == "us",
+        now_utc_s=0.0 if now is None else now,
+    )
+
+
+def context(desk: Desk, span: str) -> dict[str, Any]:
+    """All that the front page needs.
+
+    Args:
+        desk: the daemon.
+        span: a key of `SPANS`.
+    """
+    tag = etag_of(desk.version())  # before the view: a view that is newer does no harm
+    view = desk.view()
+    tongue = tongue_of(view)
+    beds = [_card(desk, view, tongue, bed, SPANS[span]) for bed in ordered(view)]
+    notices = [notice(tongue, alert) for alert in view["alerts"]]
+    notices.sort(key=lambda notice: not notice.person_needed)
+    return {
+        "garden": view["garden"],
+        "headline": headline(view, tongue),
+        "todo": todo(view, tongue),
+        "beds": beds,
+        "notices": notices,
+        "any_open": any(card.is_open for card in beds),
+        "stale": not view["link_up"],
+        "holds": _hold_lines(view, tongue),
+        "locked": view["holds"]["locked"],
+        "demo": _demo_line(view),
+        "tag": tag,
+        "clock": tongue.clock(tongue.now_utc_s),
+        "span": span,
+        "spans": list(SPANS),
+        "leaf": plant.LEAF,
+    }
+
+
+# -- the whole garden
+
+
+def due_s(bed: dict[str, Any]) -> tuple[float, float] | None:
+    """The next watering's window, None where there is none."""
+    window = bed.get("next_watering") or {}
+    first, last = utc_s_of(window.get("from")), utc_s_of(window.get("to"))
+    return None if first is None or last is None else (first, last)
+
+
+def ordered(view: dict[str, Any]) -> list[str]:
+    """The beds by who drinks next: those that drink now, then by window, then by name."""
+
+    def rank(bed: str) -> tuple[bool, float, str]:
+        state = view["beds"][bed]
+        window = due_s(state)
+        running = state["valve"] in OPEN_VALVES or state["state"] in {"watering", "soaking"}
+        return (not running, float("inf") if window is None else window[0], bed)
+
+    return sorted(view["beds"], key=rank)
+
+
+def headline(view: dict[str, Any], tongue: Tongue) -> PIECES:
+    """One sentence for the whole garden: what is wrong, who drinks, or who drinks next."""
+    return _wrong(view) or _drinking(view, tongue) or _next(view, tongue)
+
+
+def _wrong(view: dict[str, Any]) -> PIECES:
+    if view["holds"]["locked"]:
+        return [("Locked.", True), (" Nothing opens until a person unlocks.", False)]
+    for alert in view["alerts"]:
+        if alert["person_needed"]:
+            where = bed_name(alert["bed"]) if alert["bed"] else "The garden"
+            return [(where, True), (" needs you.", False)]
+    if not view["link_up"]:
+        return [("No contact", True), (" with the valves and probes. Nothing opens.", False)]
+    return []
+
+
+def _drinking(view: dict[str, Any], tongue: Tongue) -> PIECES:
+    for bed in ordered(view):
+        state = view["beds"][bed]
+        given = _given(state, tongue)
+        if state["valve"] in OPEN_VALVES:
+            return [(bed_name(bed), True), (f" drinks now{given and ': '}{given}.", False)]
+        if state["state"] == "soaking":
+            return [(bed_name(bed), True), (f" lets it soak in{given and ': '}{given}.", False)]
+    return []
+
+
+def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
+    paused = utc_s_of(view["holds"]["paused_until"])
+    if paused is not None:
+        return [("Paused", True), (f" until {tongue.when(paused)}.", False)]
+    if not view["ready"]:
+        return [("Just started.", True), (" For two minutes valves are only closed.", False)]
+    for bed in ordered(view):
+        window = due_s(view["beds"][bed])
+        if window is not None:
+            about = tongue.about(*window)
+            return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]
+    return [("No bed", True), (" is near its thirst line.", False)]
+
+
+def todo(view: dict[str, Any], tongue: Tongue) -> str:
+    """Is there anything to do, and how old is the last reading."""
+    many = sum(1 for alert in view["alerts"] if alert["person_needed"])
+    read_s = utc_s_of(view["last_reading_at"])
+    read = "No reading yet." if read_s is None else f"Last reading {tongue.when(read_s)}."
+    if many:
+        things = "One thing needs" if many == 1 else f"{many} things need"
+        return f"{things} you, see below. {read}"
+    if not view["link_up"]:
+        return f"Open valves close by themselves. If it lasts, look at the network. {read}"
+    return f"Nothing for you to do. {read}"
+
+
+def _hold_lines(view: dict[str, Any], tongue: Tongue) -> list[str]:
+    holds = view["holds"]
+    lines = []
+    if holds["locked"]:
+        lines.append(f"Locked: {holds['lock_why']}")
+    until = utc_s_of(holds["paused_until"])
+    if until is not None:
+        why = f": {holds['pause_why']}" if holds["pause_why"] else ""
+        lines.append(f"Every bed is paused until {tongue.when(until)}{why}")
+    return lines
+
+
+def _demo_line(view: dict[str, Any]) -> str:
+    speed = number(view["speed"]) or 1.0
+    return f"demo: time runs {speed:g} times faster" if speed != 1.0 else ""
+
+
+# -- one bed
+
+
+def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: float) -> Card:
+    state = view["beds"][bed]
+    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
+    shape = plant.posture(state["state"], depletion, line)
+    name = bed_name(bed)
+    rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
+    window = due_s(state) or (None, None)
+    reach = left_words(state, tongue)
+    ahead = strip.Ahead(line_frac=line, from_utc_s=window[0], to_utc_s=window[1], words=reach)
+    return Card(
+        bed=bed,
+        name=name,
+        plant=plant.draw(shape),
+        label=label_words(state, shape),
+        left=reach,
+        next=_next_words(state, tongue),
+        reason=state["reason"]["text"],
+        valve=valve_words(view, state, tongue),
+        is_open=state["valve"] in OPEN_VALVES,
+        numbers=_number_rows(state, tongue),
+        paused=_paused_words(view, bed, tongue),
+        strip=strip.draw(rows, ahead, tongue, days, name),
+        last=_last_words(state, tongue),
+    )
+
+
+def label_words(state: dict[str, Any], shape: plant.Posture) -> str:
+    """A bed's state in a word or two; of a drying bed, where it is on its way to the line."""
+    told = STATE_WORDS.get(state["state"])
+    if told is not None:
+        return told
+    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
+    floor = number(state["floor_frac"])
+    if depletion is not None and floor is not None and depletion >= floor:
+        return "Past its floor"
+    if depletion is not None and line is not None and depletion >= line:
+        return POSTURE_WORDS[shape] if shape is plant.Posture.HANGING else "At its thirst line"
+    return POSTURE_WORDS[shape]
+
+
+def left_words(state: dict[str, Any], tongue: Tongue) -> str:
+    """How long a bed has to its thirst line, empty where it is there or nothing is known."""
+    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
+    window = due_s(state)
+    if depletion is None or line is None or window is None or state["valve"] in OPEN_VALVES:
+        return ""
+    if not depletion < line:
+        return ""
+    return left(max(0.0, (window[0] + window[1]) / 2.0 - tongue.now_utc_s))
+
+
+def _next_words(state: dict[str, Any], tongue: Tongue) -> str:
+    window = due_s(state)
+    if state["valve"] in OPEN_VALVES or window is None:
+        return ""
+    return tongue.window(*window)
+
+
+def _given(state: dict[str, Any], tongue: Tongue) -> str:
+    watering = state.get("watering")
+    if not watering:
+        return ""
+    given, want = number(watering["given_l"]) or 0.0, number(watering["want_l"]) or 0.0
+    return f"{tongue.litres(given, unit=False)} of {tongue.litres(want)}"
+
+
+def valve_words(view: dict[str, Any], state: dict[str, Any], tongue: Tongue) -> str:
+    """What is known of the valve, and of the water that passed it."""
+    said = VALVE_WORDS.get(state["valve"], VALVE_WORDS["unknown"])
+    if state["valve"] == "closed" and not view["link_up"]:
+        said = "last seen closed"
+    watering = state.get("watering")
+    if watering:
+        pulses = f"pulse {watering['pulse']} of {watering['pulses']}"
+        said = f"{said}, {_given(state, tongue)}, {pulses}"
+    return said
+
+
+def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]:
+    rows = []
+    for key, raw in state["reason"]["numbers"].items():
+        value = number(raw)
+        rows.append((named(key), "not known" if value is None else tongue.value(key, value)))
+    taw_l, spread = number(state.get("taw_l")), number(state.get("depletion_sd_frac"))
+    if taw_l is not None:
+        rows.append(("within reach of its roots", tongue.litres(taw_l)))
+    if spread is not None and "spread_frac" not in state["reason"]["numbers"]:
+        rows.append(("how sure: give or take", tongue.value("_frac", spread)))
+    rows.append(("probes", QUALITY_WORDS.get(state["quality"], "not known")))
+    if state.get("stage"):
+        rows.append(("stage", str(state["stage"]).replace("_", " ")))
+    return rows
+
+
+def _paused_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
+    pause = view["holds"]["beds_paused"].get(bed)
+    until = utc_s_of(pause["until"]) if pause else None
+    if pause is None or until is None:
+        return ""
+    why = f": {pause['why']}" if pause["why"] else ""
+    return f"Paused until {tongue.when(until)}{why}"
+
+
+def _last_words(state: dict[str, Any], tongue: Tongue) -> str:
+    last = state.get("last_watering")
+    at, litres = (utc_s_of(last["at"]), number(last["litres"])) if last else (None, None)
+    if at is None or litres is None:
+        return "not watered yet"
+    return f"{tongue.when(at)}, {tongue.litres(litres)}"
+
+
+def notice(tongue: Tongue, alert: dict[str, Any]) -> Notice:
+    """An alert in words."""
+    since = utc_s_of(alert["since"])
+    return Notice(
+        id=alert["id"],
+        where=bed_name(alert["bed"]) if alert["bed"] else "",
+        text=alert["text"],
+        todo=advice(alert["code"]),
+        since="" if since is None else tongue.when(since),
+        person_needed=bool(alert["person_needed"]),
+    )

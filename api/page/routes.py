@@ -1,0 +1,369 @@
+"""The page's routes: one to look, a few that say what an order will do, `/do/*` that does it."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from api import bodies
+from api.desk import Desk
+from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
+from api.page import front, plans, render
+from api.page.words import DAY_S, bed_name, duration, utc_s_of
+from api.problems import ProblemError
+from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
+from controller.effects import Answer
+from controller.events import OrderKind
+
+PAUSE_DAYS = (1, 3, 7)
+PAUSE_MOST_S = 120.0 * DAY_S  # [s] a pause typed on the page; a season's end is far enough
+PAIR_FIRST = (
+    "This browser is not known yet. Run the command thirstline pair on the board and open the "
+    "link that it prints."
+)
+
+
+def _desk(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def _doors(request: Request) -> Doors:
+    doors: Doors = request.app.state.doors
+    return doors
+
+
+def _reader(request: Request) -> Caller:
+    try:
+        return _doors(request).reader(request)
+    except ProblemError as problem:
+        detail = PAIR_FIRST if problem.status == 401 else problem.detail
+        raise ProblemError(problem.status, detail, headers=problem.headers) from None
+
+
+def _page(request: Request, template: str, context: dict[str, Any], status: int = 200) -> Response:
+    """A page with a fresh form key; on loopback a browser without a cookie gets one here."""
+    doors = _doors(request)
+    caller = _reader(request)
+    session, fresh = caller.session, ""
+    if not session and on_loopback(request):
+        fresh = doors.new_cookie(LOCAL)
+        session = fresh.rpartition(".")[0]
+    answer = render.page(
+        template, {**context, "key": doors.new_form_key(session) if session else ""}, status
+    )
+    if fresh:
+        _give_cookie(answer, fresh)
+    return answer
+
+
+def _give_cookie(answer: Response, value: str) -> None:
+    answer.set_cookie(COOKIE, value, max_age=COOKIE_S, httponly=True, samesite="strict")
+
+
+def routes() -> APIRouter:
+    """All routes of the page."""
+    router = APIRouter(include_in_schema=False)
+    router.get("/")(front_page)
+    router.get("/static/{name}")(static_file)
+    router.get("/open")(open_with_code)
+    router.get("/beds/{bed}/water")(water_page)
+    router.get("/beds/{bed}/pause")(pause_page)
+    router.get("/pause")(pause_all_page)
+    router.get("/lock")(lock_page)
+    router.get("/alerts/{alert}/clear")(clear_page)
+    router.post("/do/stop")(do_stop)
+    router.post("/do/beds/{bed}/stop")(do_stop_bed)
+    router.post("/do/beds/{bed}/water")(do_water)
+    router.post("/do/beds/{bed}/pause")(do_pause)
+    router.post("/do/beds/{bed}/resume")(do_resume)
+    router.post("/do/pause")(do_pause_all)
+    router.post("/do/resume")(do_resume_all)
+    router.post("/do/lock")(do_lock)
+    router.post("/do/unlock")(do_unlock)
+    router.post("/do/alerts/{alert}/clear")(do_clear)
+    return router
+
+
+# -- looking
+
+
+async def front_page(request: Request, span: str = "10") -> Response:
+    """The garden."""
+    _reader(request)
+    chosen = span if span in front.SPANS else "10"
+    context = front.context(_desk(request), chosen)
+    return _page(request, "front.html", {**context, "title": context["garden"]["name"]})
+
+
+async def static_file(name: str) -> Response:
+    """Style, script, picture."""
+    found = render.static(name)
+    if found is None:
+        raise ProblemError(404, "There is no such file.")
+    return found
+
+
+async def open_with_code(request: Request, code: str = "") -> Response:
+    """Trade a one-use code for this browser's cookie.
+
+    The answer is a page and no redirect: a `SameSite=Strict` cookie is not sent along a redirect
+    that began on somebody else's page, in a mail for instance.
+    """
+    value = _doors(request).redeem(request, code)
+    answer = render.page("opened.html", {"title": "Welcome"})
+    _give_cookie(answer, value)
+    return answer
+
+
+# -- saying what an order will do
+
+
+async def water_page(
+    request: Request, bed: str, how: str = "", litres: str = "", minutes: str = ""
+) -> Response:
+    """Ask how much; once asked, say what it will do."""
+    _reader(request)
+    desk = _desk(request)
+    state = bed_in(desk, bed)
+    view = desk.view()
+    tongue = front.tongue_of(view)
+    refill = plans.refill_l(state)
+    context: dict[str, Any] = {
+        "title": f"Water {bed_name(bed)}",
+        "bed": bed,
+        "refill": None if refill is None else tongue.litres(refill),
+        "how": "",
+        "plan": [],
+        "amount": "",
+    }
+    if how in {"refill", "litres", "minutes"}:
+        amount = {"litres": litres, "minutes": minutes}.get(how, "")
+        wanted = _wanted(how, amount)
+        plan = plans.water_plan(view, bed, tongue, litres=wanted["litres"], open_s=wanted["open_s"])
+        context |= {"how": how, "amount": amount, "plan": plan}
+    return _page(request, "water.html", context)
+
+
+def _wanted(how: str, amount: str) -> dict[str, Any]:
+    """A typed amount as fields of an order."""
+    wanted: dict[str, Any] = {"litres": None, "open_s": None, "refill": how == "refill"}
+    if how == "litres":
+        wanted["litres"] = bodies.amount(amount, "litres", 99_999.0)
+    elif how == "minutes":
+        wanted["open_s"] = 60.0 * bodies.amount(amount, "minutes", 9_999.0)
+    elif how != "refill":
+        raise ProblemError(422, "Choose a refill, litres or minutes.")
+    return wanted
+
+
+async def pause_page(request: Request, bed: str, days: str = "", until: str = "") -> Response:
+    """Ask how long one bed is to pause; once asked, say what it will do."""
+    bed_in(_desk(request), bed)
+    return _pause_page(request, bed, days, until)
+
+
+async def pause_all_page(request: Request, days: str = "", until: str = "") -> Response:
+    """Ask how long the garden is to pause."""
+    return _pause_page(request, None, days, until)
+
+
+def _pause_page(request: Request, bed: str | None, days: str, until: str) -> Response:
+    _reader(request)
+    view = _desk(request).view()
+    tongue = front.tongue_of(view)
+    context: dict[str, Any] = {
+        "title": f"Pause {bed_name(bed)}" if bed else "Pause every bed",
+        "at": f"/beds/{bed}" if bed else "",
+        "choices": [
+            (day, tongue.when(tongue.now_utc_s + day * DAY_S), duration(max(day, 2) * DAY_S))
+            for day in PAUSE_DAYS
+        ],
+        "soonest": f"{tongue.local(tongue.now_utc_s):%Y-%m-%dT%H:%M}",
+        "paused": view["holds"]["paused_until"] is not None,
+        "zone": view["garden"]["timezone"],
+        "plan": [],
+        "until": "",
+    }
+    if days or until:
+        until_s = _until_utc_s(view, days, until)
+        plan = plans.pause_plan(view, bed, tongue, until_s)
+        context |= {"plan": plan, "until": rfc3339(until_s)}
+    return _page(request, "pause.html", context)
+
+
+def _until_utc_s(view: dict[str, Any], days: str, until: str) -> float:
+    """The end of a pause, from a number of days or a local time without a zone."""
+    tongue = front.tongue_of(view)
+    end_s = math.nan
+    if days in {str(day) for day in PAUSE_DAYS}:
+        end_s = tongue.now_utc_s + int(days) * DAY_S
+    elif until:
+        try:
+            typed = datetime.fromisoformat(until)
+            local = typed if typed.tzinfo else typed.replace(tzinfo=tongue.zone)
+            end_s = local.timestamp()
+        except (ValueError, OverflowError):
+            end_s = math.nan
+    if not 0.0 < end_s - tongue.now_utc_s <= PAUSE_MOST_S:
+        raise ProblemError(422, "A pause ends at a time to come, within 120 days.")
+    return end_s
+
+
+async def lock_page(request: Request) -> Response:
+    """Say what the lock does; ask why."""
+    _reader(request)
+    holds = _desk(request).view()["holds"]
+    return _page(request, "lock.html", {"title": "Work at the pipes", "holds": holds})
+
+
+async def clear_page(request: Request, alert: str) -> Response:
+    """Show one alert and ask why it can be lifted."""
+    _reader(request)
+    view = _desk(request).view()
+    found = [row for row in view["alerts"] if row["id"] == alert]
+    if not found:
+        raise ProblemError(404, "This alert does not stand any more.")
+    notice = front.notice(front.tongue_of(view), found[0])
+    return _page(request, "clear.html", {"title": "Lift an alert", "notice": notice})
+
+
+# -- doing it
+
+
+async def _sent(request: Request) -> tuple[Caller, dict[str, str]]:
+    """The sender and the fields of a form, its key spent.
+
+    Raises:
+        ProblemError: 401, 403, 413, 415, 422.
+    """
+    doors = _doors(request)
+    caller = doors.form_sender(request)
+    form = await bodies.form_body(request)
+    doors.spend_form_key(caller.session, form.pop("key", ""))
+    return caller, form
+
+
+def _why(form: dict[str, str], *, needed: bool = False) -> str:
+    why = form.get("why", "").strip()
+    if len(why) > 200 or not all(letter.isprintable() for letter in why):
+        raise ProblemError(422, "A reason is one line of at most 200 letters.")
+    if needed and not why:
+        raise ProblemError(422, "Say why, in a few words.")
+    return why
+
+
+def _said(request: Request, answer: Answer, done: str) -> Response:
+    """What became of an order, in words."""
+    desk = _desk(request)
+    tongue = front.tongue_of(desk.view())
+    problem = refusal(answer)
+    lines = [done] if problem is None else [problem.detail]
+    if problem is not None and answer.allowed_l is not None:
+        lines.append(f"Now {tongue.litres(answer.allowed_l)} would be allowed.")
+    if problem is not None and answer.next_possible_utc_s is not None:
+        lines.append(f"Possible again: {tongue.when(answer.next_possible_utc_s)}.")
+    title = "Done" if problem is None else "Refused"
+    status = 200 if problem is None else problem.status
+    return _page(request, "said.html", {"title": title, "lines": lines}, status)
+
+
+async def do_stop(request: Request) -> Response:
+    """Close every valve."""
+    return await _stop(request, None)
+
+
+async def do_stop_bed(request: Request, bed: str) -> Response:
+    """Close one valve."""
+    bed_in(_desk(request), bed)
+    return await _stop(request, bed)
+
+
+async def _stop(request: Request, bed: str | None) -> Response:
+    """Close: a known browser is enough, and a form that was sent before closes again."""
+    doors = _doors(request)
+    doors.check_origin(request)
+    caller = doors.stopper(request) if on_loopback(request) else doors.form_sender(request)
+    answer = await stop(_desk(request), caller, bed)
+    if refusal(answer) is None:
+        return RedirectResponse("/", 303, {"Cache-Control": "no-store"})
+    return _said(request, answer, "")
+
+
+async def do_water(request: Request, bed: str) -> Response:
+    """Water by hand."""
+    desk = _desk(request)
+    caller, form = await _sent(request)
+    bed_in(desk, bed)
+    wanted = _wanted(form.get("how", ""), form.get("amount", ""))
+    answer = await place(desk, caller, OrderKind.WATER, bed=bed, **wanted)
+    tongue = front.tongue_of(desk.view())
+    much = "" if answer.litres is None else f" {tongue.litres(answer.litres)}"
+    long = "" if answer.open_s is None else f", about {duration(answer.open_s)} of open valve"
+    return _said(request, answer, f"{bed_name(bed)} gets{much or ' water'}{long}.")
+
+
+async def do_pause(request: Request, bed: str) -> Response:
+    """Pause one bed."""
+    return await _pause(request, bed)
+
+
+async def do_pause_all(request: Request) -> Response:
+    """Pause every bed."""
+    return await _pause(request, None)
+
+
+async def _pause(request: Request, bed: str | None) -> Response:
+    desk = _desk(request)
+    caller, form = await _sent(request)
+    if bed is not None:
+        bed_in(desk, bed)
+    until_s = utc_s_of(form.get("until", ""))
+    if until_s is None or not 0.0 < until_s - now_utc_s(desk) <= PAUSE_MOST_S:
+        raise ProblemError(422, "A pause ends at a time to come, within 120 days.")
+    answer = await place(
+        desk, caller, OrderKind.PAUSE, bed=bed, until_utc_s=until_s, why=_why(form)
+    )
+    until = front.tongue_of(desk.view()).when(until_s)
+    return _said(request, answer, f"{bed_name(bed) if bed else 'Every bed'} pauses until {until}.")
+
+
+async def _simple(request: Request, what: OrderKind, done: str, bed: str | None = None) -> Response:
+    caller, form = await _sent(request)
+    if bed is not None:
+        bed_in(_desk(request), bed)
+    why = _why(form, needed=what is OrderKind.LOCK)
+    return _said(request, await place(_desk(request), caller, what, bed=bed, why=why), done)
+
+
+async def do_resume(request: Request, bed: str) -> Response:
+    """End one bed's pause."""
+    return await _simple(request, OrderKind.RESUME, f"{bed_name(bed)} goes on by itself.", bed)
+
+
+async def do_resume_all(request: Request) -> Response:
+    """End the garden's pause."""
+    return await _simple(request, OrderKind.RESUME, "Every bed goes on by itself.")
+
+
+async def do_lock(request: Request) -> Response:
+    """Lock for people at the pipes."""
+    said = "Locked. Every valve was told to close; see the page for which are proved closed."
+    return await _simple(request, OrderKind.LOCK, said)
+
+
+async def do_unlock(request: Request) -> Response:
+    """Lift the lock."""
+    return await _simple(request, OrderKind.UNLOCK, "Unlocked. The garden goes on by itself.")
+
+
+async def do_clear(request: Request, alert: str) -> Response:
+    """Lift an alert."""
+    caller, form = await _sent(request)
+    why = _why(form, needed=True)
+    answer = await place(_desk(request), caller, OrderKind.CLEAR, alert=alert, why=why)
+    return _said(request, answer, "Lifted.")

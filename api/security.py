@@ -1,0 +1,352 @@
+"""Who may come in: host and origin, token, cookie, form key, one-use code, wrong guesses.
+
+- A host name that is not listed is answered 400 (DNS rebinding); an origin that is not listed may
+  write nothing, 403 (forged requests from another page).
+- The token stands for the operator. Five wrong ones a minute from one address: every call with a
+  token from there is answered 429 for 60 s of real time.
+- A browser has a cookie. It is a random name signed with a key made from the token, so nothing is
+  stored and it ends when the token is changed. On loopback each browser simply gets one, which
+  is good for the page's own forms only.
+- Page forms carry a key that is bound to the cookie and works once.
+
+Nothing here grows without bound: the tables have a stated size and drop their oldest row.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import ipaddress
+import secrets
+from collections import OrderedDict, deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
+
+from fastapi import Request
+
+from api.problems import ProblemError
+
+COOKIE = "thirstline"
+COOKIE_S = 180 * 86_400  # [s] a season
+WRONG_MOST = 5  # wrong tokens ...
+WRONG_WITHIN_S = 60.0  # ... in this time ...
+SHUT_S = 60.0  # ... shut an address out for this long
+ADDRESSES_MOST = 1024  # remembered for wrong tokens
+CODE_S = 600.0  # [s] a one-use code lives
+CODES_MOST = 16  # outstanding at once
+FORM_KEY_S = 12 * 3600.0  # [s] a page left open over a night still works
+USED_KEYS_MOST = 4096
+LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
+DEFAULT_PORTS = {"http": 80, "https": 443}
+PAIRED, LOCAL = "paired", "local"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caller:
+    """Who asks. `who` is what the record says of an order."""
+
+    who: str
+    writes: bool
+    session: str = ""
+
+
+def on_loopback(request: Request) -> bool:
+    """Whether the other end is on this machine, and no proxy stands in for somebody else."""
+    if any(name in request.headers for name in ("forwarded", "x-forwarded-for", "via")):
+        return False
+    address = _address(request)
+    return address is not None and address.is_loopback
+
+
+def _address(request: Request) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    host = request.client.host if request.client else ""
+    try:
+        address = ipaddress.ip_address(host.partition("%")[0])
+    except ValueError:
+        return None
+    mapped = getattr(address, "ipv4_mapped", None)
+    return mapped if mapped is not None else address
+
+
+def _source(request: Request) -> str:
+    """The address that wrong tokens count against; of IPv6 the network, which one host owns."""
+    address = _address(request)
+    if isinstance(address, ipaddress.IPv6Address) and not address.is_loopback:
+        return str(ipaddress.ip_network((address, 64), strict=False))
+    return str(address)
+
+
+def split_host(text: str) -> tuple[str, int | None] | None:
+    """Host name and port of a `Host` header or a listed name.
+
+    Args:
+        text: `name`, `name:port`, `[v6]:port`, or a bare IPv6 address.
+
+    Returns:
+        The name in lower case without brackets and trailing dot, and the port if one stands
+        there; None where it is no host.
+    """
+    if text.count(":") > 1 and not text.startswith("["):
+        text = f"[{text}]"
+    try:
+        parts = urlsplit(f"//{text}")
+        name, port = parts.hostname or "", parts.port
+    except ValueError:
+        return None
+    if not name or parts.path or parts.query or parts.fragment or "@" in text:
+        return None
+    return name.removesuffix("."), port
+
+
+class Names:
+    """The host names and origins under which the page is known.
+
+    Args:
+        names: listed names and addresses, besides those of loopback.
+    """
+
+    def __init__(self, names: Iterable[str]) -> None:
+        known = [split for name in (*LOOPBACK_NAMES, *names) if (split := split_host(name))]
+        self._hosts = frozenset(name for name, _ in known)
+        self._ports = frozenset(port for _, port in known if port is not None)
+
+    def knows_host(self, header: str) -> bool:
+        """Whether this `Host` header names us."""
+        split = split_host(header)
+        return split is not None and split[0] in self._hosts
+
+    def knows_origin(self, origin: str, port: int | None) -> bool:
+        """Whether this `Origin` is one of ours.
+
+        Args:
+            origin: the header.
+            port: the port that we listen on.
+        """
+        scheme, _, rest = origin.partition("://")
+        split = split_host(rest)
+        if scheme not in DEFAULT_PORTS or split is None or split[0] not in self._hosts:
+            return False
+        default = DEFAULT_PORTS[scheme]
+        asked = default if split[1] is None else split[1]
+        return asked in {port, default} | self._ports
+
+
+class Doors:
+    """All checks at the door, with what they have to remember.
+
+    Args:
+        token: the operator's token.
+        names: listed host names.
+        monotonic: seconds of a real clock that never jumps.
+    """
+
+    def __init__(self, token: str, names: Iterable[str], monotonic: Callable[[], float]) -> None:
+        self.names = Names(names)
+        self._token = token.encode()
+        self._monotonic = monotonic
+        self._cookie_key = hmac.digest(self._token, b"thirstline page cookie", "sha256")
+        self._form_key = secrets.token_bytes(32)
+        self._wrong: OrderedDict[str, deque[float]] = OrderedDict()
+        self._shut: OrderedDict[str, float] = OrderedDict()
+        self._codes: OrderedDict[bytes, float] = OrderedDict()
+        self._used: OrderedDict[str, float] = OrderedDict()
+
+    # -- who is it
+
+    def reader(self, request: Request) -> Caller:
+        """Whoever may look.
+
+        Raises:
+            ProblemError: 401, 429.
+        """
+        caller = self._known(request)
+        if caller is not None:
+            return caller
+        if on_loopback(request):
+            return Caller(who="loopback", writes=False, session=self._session(request, LOCAL))
+        raise _no_token()
+
+    def writer(self, request: Request) -> Caller:
+        """Whoever may order over `/api`.
+
+        Raises:
+            ProblemError: 401, 403, 429.
+        """
+        self.check_origin(request)
+        caller = self._known(request)
+        if caller is None:
+            raise _no_token()
+        if caller.session and "origin" not in request.headers:
+            raise ProblemError(403, "An order with a cookie needs an Origin that is listed.")
+        return caller
+
+    def stopper(self, request: Request) -> Caller:
+        """Whoever may close valves: from loopback everybody, wrong tokens or not.
+
+        Raises:
+            ProblemError: 401, 403, 429.
+        """
+        self.check_origin(request)
+        if on_loopback(request):
+            return Caller(who="loopback", writes=True)
+        return self.writer(request)
+
+    def form_sender(self, request: Request) -> Caller:
+        """Whoever may send a form of the page; the form's key is checked apart.
+
+        Raises:
+            ProblemError: 401, 403.
+        """
+        self.check_origin(request)
+        session = self._session(request, PAIRED)
+        if session:
+            return Caller(who="paired browser", writes=True, session=session)
+        if on_loopback(request):
+            session = self._session(request, LOCAL)
+            return Caller(who="page on loopback", writes=bool(session), session=session)
+        raise _no_token()
+
+    def _known(self, request: Request) -> Caller | None:
+        header = request.headers.get("authorization")
+        if header is not None:
+            self._check_token(request, header)
+            return Caller(who="operator", writes=True)
+        session = self._session(request, PAIRED)
+        return Caller(who="paired browser", writes=True, session=session) if session else None
+
+    # -- tokens
+
+    def _check_token(self, request: Request, header: str) -> None:
+        source = _source(request)
+        self._check_shut(source)
+        scheme, _, given = header.partition(" ")
+        # encoded first: compare_digest takes no text beyond ASCII
+        right = hmac.compare_digest(given.strip().encode("utf-8", "replace"), self._token)
+        if not (right and scheme.lower() == "bearer" and self._token):
+            self._count_wrong(source)
+            raise _no_token()
+
+    def _check_shut(self, source: str) -> None:
+        until_s = self._shut.get(source)
+        if until_s is None:
+            return
+        left_s = until_s - self._monotonic()
+        if left_s > 0.0:
+            wait = {"Retry-After": str(int(left_s) + 1)}
+            raise ProblemError(
+                429, "Five wrong tokens within a minute; wait a minute.", headers=wait
+            )
+        del self._shut[source]
+
+    def _count_wrong(self, source: str) -> None:
+        now_s = self._monotonic()
+        times = self._wrong.setdefault(source, deque(maxlen=WRONG_MOST))
+        self._wrong.move_to_end(source)
+        times.append(now_s)
+        if len(times) == WRONG_MOST and now_s - times[0] <= WRONG_WITHIN_S:
+            self._shut[source] = now_s + SHUT_S
+            del self._wrong[source]
+        _trim(self._wrong, ADDRESSES_MOST)
+        _trim(self._shut, ADDRESSES_MOST)
+
+    # -- origins
+
+    def check_origin(self, request: Request) -> None:
+        """Refuse what another page makes a browser send.
+
+        Raises:
+            ProblemError: 403.
+        """
+        if request.headers.get("sec-fetch-site") == "cross-site":
+            raise ProblemError(403, "Orders come from the garden's own page.")
+        origin = request.headers.get("origin")
+        if origin is None:
+            return
+        server = request.scope.get("server")
+        if not self.names.knows_origin(origin, server[1] if server else None):
+            raise ProblemError(403, "This origin is not listed under [page] names.")
+
+    # -- cookies
+
+    def issue_code(self) -> str:
+        """A one-use code: `/open?code=...` gives the browser that opens it its cookie."""
+        code = secrets.token_urlsafe(16)
+        self._codes[_digest(code)] = self._monotonic() + CODE_S
+        _trim(self._codes, CODES_MOST)
+        return code
+
+    def redeem(self, request: Request, code: str) -> str:
+        """Turn a code into the value of a cookie.
+
+        Raises:
+            ProblemError: 401 for a code that is wrong, used or too old; 429.
+        """
+        source = _source(request)
+        self._check_shut(source)
+        until_s = self._codes.pop(_digest(code), None)
+        if until_s is not None and self._monotonic() < until_s:
+            return self.new_cookie(PAIRED)
+        self._count_wrong(source)
+        raise ProblemError(401, "This link was used already or is too old; make a new one.")
+
+    def new_cookie(self, kind: str) -> str:
+        """A fresh signed cookie, `PAIRED` or `LOCAL`."""
+        name = f"{kind}.{secrets.token_urlsafe(18)}"
+        return f"{name}.{_sign(self._cookie_key, name)}"
+
+    def _session(self, request: Request, kind: str) -> str:
+        """The signed name in the caller's cookie, empty where there is none of this kind."""
+        name, _, signature = request.cookies.get(COOKIE, "").rpartition(".")
+        right = hmac.compare_digest(
+            signature.encode("utf-8", "replace"), _sign(self._cookie_key, name).encode()
+        )
+        return name if right and name.startswith(f"{kind}.") else ""
+
+    # -- form keys
+
+    def new_form_key(self, session: str) -> str:
+        """A key for the forms of one view of the page, bound to this browser."""
+        name = f"{self._monotonic():.0f}.{secrets.token_urlsafe(9)}"
+        return f"{name}.{_sign(self._form_key, f'{session} {name}')}"
+
+    def spend_form_key(self, session: str, key: str) -> None:
+        """Use a form key, for the first and last time.
+
+        Raises:
+            ProblemError: 403.
+        """
+        name, _, signature = key.rpartition(".")
+        expected = _sign(self._form_key, f"{session} {name}").encode()
+        right = hmac.compare_digest(signature.encode("utf-8", "replace"), expected)
+        if not (session and right):
+            raise ProblemError(
+                403, "This form is not from a page of this garden. Load the page anew."
+            )
+        if name in self._used:
+            raise ProblemError(403, "This form was sent already; nothing was done a second time.")
+        now_s = self._monotonic()
+        made_s = float(name.partition(".")[0])
+        if not now_s - made_s <= FORM_KEY_S:
+            raise ProblemError(403, "This page is too old for an order. Load it anew.")
+        self._used[name] = now_s
+        _trim(self._used, USED_KEYS_MOST)
+
+
+def _no_token() -> ProblemError:
+    headers = {"WWW-Authenticate": "Bearer"}
+    return ProblemError(401, "Send Authorization: Bearer and the token, or pair.", headers=headers)
+
+
+def _digest(text: str) -> bytes:
+    return hashlib.sha256(text.encode("utf-8", "replace")).digest()
+
+
+def _sign(key: bytes, text: str) -> str:
+    return hmac.new(key, text.encode("utf-8", "replace"), "sha256").hexdigest()[:32]
+
+
+def _trim(table: OrderedDict[Any, Any], most: int) -> None:
+    while len(table) > most:
+        table.popitem(last=False)

@@ -1,0 +1,393 @@
+"""The daemon: engine, link, recorder and clock put together, each in its own thread.
+
+The engine's thread takes one event at a time from a bounded queue. Closes go on the air at once;
+what is to be recorded goes to the recorder; leases go out after them. People's orders come in from
+other threads and are answered through futures.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+from concurrent.futures import TimeoutError as FutureTimeout
+from pathlib import Path
+from typing import Any
+
+from controller.clock import ScaledClock
+from controller.datafolder import DataFolder
+from controller.effects import Alerts, Answer, Close, Effect, Lease, Ready
+from controller.engine import Engine
+from controller.errors import GardenError
+from controller.events import (
+    Event,
+    GardenChanged,
+    LedgerEntry,
+    LinkUp,
+    Order,
+    OrderKind,
+    ProbeReading,
+    RecordFailed,
+    Tick,
+)
+from controller.garden import Garden, load_garden
+from controller.link import MqttLink
+from controller.recorder import Job, Recorder, SnapshotJob
+from controller.restoring import NO_RECORD, restored, started
+from controller.run import VERSION
+from controller.store import Recovered, open_reader
+from controller.view import picture, rfc3339
+from controller.watering.limits import used_l
+
+log = logging.getLogger(__name__)
+
+QUEUE_MOST = 2000
+TICK_S = 60.0  # [s] garden time, while nothing is due
+TICK_BUSY_S = 5.0  # while water runs or is near
+TICK_LEAST_REAL_S = 0.02
+SNAPSHOT_S = 3600.0
+VIEW_LEAST_S = 0.5  # real, between two pictures for the page
+ANSWER_S = 5.0
+STOP_ANSWER_S = 2.0
+HEALTHY_S = 30.0  # real, since the engine's last step
+CLOSE_WAIT_S = 10.0  # real, for valves to confirm at the end
+RETRY_STORE_S = 10.0
+
+
+class Daemon:
+    """A garden's keeper.
+
+    Args:
+        garden: the validated garden file.
+        folder: the data folder.
+        clock: real or scaled.
+        url: the broker's, in place of the garden file's.
+        garden_path: what a reload reads.
+        armed: whether valves may open without a commissioning walk (trials and benches).
+    """
+
+    def __init__(
+        self,
+        garden: Garden,
+        folder: DataFolder,
+        clock: ScaledClock,
+        *,
+        url: str | None = None,
+        garden_path: Path | None = None,
+        armed: bool = True,
+    ) -> None:
+        self.garden = garden
+        self.folder = folder
+        self.clock = clock
+        self.broker = url or garden.broker.url
+        self._garden_path = garden_path
+        self._armed = armed
+        self._events: queue.Queue[Event | Recovered] = queue.Queue(QUEUE_MOST)
+        self._answers: dict[str, Future[Answer]] = {}
+        self._orders = 0
+        self._orders_lock = threading.Lock()
+        self._stopping = threading.Event()
+        self._ending = threading.Event()  # nothing is ordered any more
+        self._stepped_s = time.monotonic()
+        self._ticked_s = 0.0
+        self._snapshot_s = clock.mono_s()
+        self._view: dict[str, Any] = {}
+        self._version = 0
+        self._viewed_s = 0.0
+        self._dirty = True
+        self.listeners: list[Callable[[float, Effect], None]] = []
+        self._view_lock = threading.Lock()
+        self._engine_lock = threading.Lock()  # a picture is never taken in the middle of a step
+        self._recorder = Recorder(folder, clock, self.deliver)
+        self._link = MqttLink(garden, clock, self.deliver, speed=clock.speed, url=url)
+        self._engine = Engine(garden)
+        self._recording = False
+        self._thread = threading.Thread(target=self._live, name="engine", daemon=True)
+
+    # -- coming and going
+
+    def start(self) -> None:
+        """Open the store, take stock, and begin.
+
+        Raises:
+            LockedError: another process holds the data folder.
+            LinkError: the broker's address is no good.
+        """
+        self._begin(self._recorder.start())
+        self._link.start()
+        self._thread.start()
+
+    def _begin(self, recovered: Recovered | None) -> None:
+        """Go on from the record; nothing opens while it cannot be opened itself."""
+        self._recording = recovered is not None
+        known = recovered or NO_RECORD
+        engine = restored(self.garden, known)
+        with self._engine_lock:
+            self._engine = engine
+        self._step(started(self.garden, known, self.clock, armed=self._armed))
+        self._save_state()  # the journal can be re-fed from here
+        if recovered is None:
+            at_utc_s, mono_s = self.clock.utc_s(), self.clock.mono_s()
+            self._step(RecordFailed(at_utc_s=at_utc_s, mono_s=mono_s, dose="", cause="not opened"))
+
+    def close_everything(self) -> None:
+        """Close every valve and wait for their word; ten seconds at most."""
+        self.order_now({"what": "stop_all", "who": "end", "why": "the daemon ends"})
+        self._ending.set()
+        end_s = time.monotonic() + CLOSE_WAIT_S
+        while time.monotonic() < end_s and self._link.online and not self._all_settled():
+            time.sleep(0.02)
+
+    def stop(self) -> None:
+        """Close every valve, wait for their word, write the books, end."""
+        if not self._thread.is_alive():
+            return  # it never began
+        if not self._ending.is_set():
+            self.close_everything()
+        self._stopping.set()
+        self._thread.join(STOP_ANSWER_S)
+        self._link.stop()
+        self._save_state()
+        self._recorder.stop()
+
+    def picture_now(self) -> dict[str, Any]:
+        """The garden at this very moment."""
+        with self._engine_lock:
+            return self._picture()
+
+    def _all_settled(self) -> bool:
+        with self._engine_lock:
+            state = self._engine.state
+            closed = all(valve.state == "closed" for valve in state.valves.values())
+            return closed and not state.waterings and self._events.empty()
+
+    # -- the engine's thread
+
+    def deliver(self, event: Event | Recovered) -> None:
+        """Take an event from any thread; of readings the newest are dropped when it is too much."""
+        try:
+            self._events.put_nowait(event)
+        except queue.Full:
+            if not isinstance(event, ProbeReading):
+                self._events.put(event)
+
+    def _live(self) -> None:
+        while not self._stopping.is_set():
+            busy = bool(self._engine.state.waterings) or not self._engine.state.ready
+            every_s = (TICK_BUSY_S if busy else TICK_S) / self.clock.speed
+            try:
+                event = self._events.get(timeout=max(TICK_LEAST_REAL_S, every_s))
+                self._step_safely(event)
+            except queue.Empty:
+                pass
+            if self.clock.mono_s() - self._ticked_s >= (TICK_BUSY_S if busy else TICK_S):
+                self._step_safely(self._tick())
+
+    def _tick(self) -> Tick:
+        self._ticked_s = self.clock.mono_s()
+        return Tick(at_utc_s=self.clock.utc_s(), mono_s=self._ticked_s)
+
+    def _step_safely(self, event: Event | Recovered) -> None:
+        try:
+            if isinstance(event, Recovered):  # the record could be opened after all
+                self._begin(event)
+                if self._link.online:  # it said so to the run before
+                    self._step(LinkUp(at_utc_s=self.clock.utc_s(), mono_s=self.clock.mono_s()))
+            else:
+                self._step(event)
+        except Exception:
+            kind = type(event).__name__
+            log.exception("the engine stumbled over a %s; every valve is closed", kind)
+            self._link.close_all()
+
+    def _step(self, event: Event) -> None:
+        with self._engine_lock:
+            effects = self._engine.step(event)
+        self._stepped_s = time.monotonic()
+        self._dirty = True
+        for effect in effects:
+            if isinstance(effect, Close):
+                self._link.send_close(effect)
+        if self._recording and not self._engine.idle:
+            stamp = self.clock.stamp(self._engine.run.trusted_s)
+            self._recorder.take(Job(event=event, effects=effects, stamp=stamp))
+        for effect in effects:
+            self._carry_out(effect)
+            for listener in self.listeners:
+                listener(event.at_utc_s, effect)
+        self._keep_snapshot()
+
+    def _carry_out(self, effect: Effect) -> None:
+        match effect:
+            case Lease():
+                if not self._ending.is_set():
+                    self._link.send_lease(effect)
+            case Ready():
+                self._link.announce(effect.epoch)
+            case Alerts():
+                self._link.publish_alerts(effect.standing)
+            case Answer():
+                waiting = self._answers.pop(effect.order, None)
+                if waiting is not None and not waiting.done():
+                    waiting.set_result(effect)
+            case _:
+                pass
+
+    def _keep_snapshot(self) -> None:
+        due = self.clock.mono_s() - self._snapshot_s >= SNAPSHOT_S
+        if due and not self._engine.run.nudge:  # what is to be judged is no part of the state
+            self._save_state()
+
+    def _save_state(self) -> None:
+        self._snapshot_s = self.clock.mono_s()
+        if not self._recording:
+            return
+        state_json = self._engine.dump().decode("utf-8")
+        self._recorder.take(SnapshotJob(version=VERSION, state_json=state_json))
+
+    # -- for people and programs (any thread)
+
+    def view(self) -> dict[str, Any]:
+        """The garden now, at most half a second old."""
+        with self._view_lock:
+            now_s = time.monotonic()
+            if (self._dirty and now_s - self._viewed_s >= VIEW_LEAST_S) or not self._view:
+                self._dirty = False
+                self._viewed_s = now_s
+                with self._engine_lock:
+                    fresh = self._picture()
+                if fresh != self._view:
+                    self._view, self._version = fresh, self._version + 1
+            return self._view
+
+    def _picture(self) -> dict[str, Any]:
+        run = self._engine.run
+        ledger: list[LedgerEntry] = list(run.state.ledger)
+        trusted_s = run.trusted_s
+        limits = {
+            "site_left_l": max(0.0, run.garden.site_l_day - used_l(ledger, trusted_s)),
+            "beds": {
+                bed: {
+                    "left_l": max(
+                        0.0,
+                        run.garden.limits_for(bed).bed_l_day - used_l(ledger, trusted_s, bed),
+                    ),
+                    "dose_l": run.garden.limits_for(bed).dose_l,
+                    "flow_l_min": run.garden.beds[bed].flow_l_min,
+                }
+                for bed in run.garden.beds
+            },
+        }
+        return {
+            "broker": self.broker,
+            "speed": self.clock.speed,
+            **picture(run),
+            "limits": limits,
+        }
+
+    def version(self) -> str:
+        """Changes whenever the view does."""
+        self.view()
+        return f"{self._engine.state.epoch}-{self._version}"
+
+    def order_now(self, fields: dict[str, Any]) -> Future[Answer]:
+        """Put an order to the engine; the future has its answer."""
+        with self._orders_lock:
+            self._orders += 1
+            order = str(fields.get("order") or f"order-{self._orders}-{time.monotonic_ns()}")
+        waiting: Future[Answer] = Future()
+        self._answers[order] = waiting
+        told = {**fields, "order": order, "what": OrderKind(fields["what"])}
+        if self._ending.is_set() and fields.get("what") == "water":
+            waiting.set_result(
+                Answer(order=order, status="refused", reason="ending", text="The daemon ends.")
+            )
+            return waiting
+        self.deliver(Order(at_utc_s=self.clock.utc_s(), mono_s=self.clock.mono_s(), **told))
+        return waiting
+
+    async def order(self, order_fields: dict[str, Any]) -> Answer:
+        """Put an order to the engine and wait for its answer.
+
+        Raises:
+            TimeoutError: no answer within 5 s.
+        """
+        waiting = asyncio.wrap_future(self.order_now(order_fields))
+        return await asyncio.wait_for(waiting, ANSWER_S)
+
+    async def stop_now(self, bed: str | None, who: str) -> Answer:
+        """Close one bed's valve or all.
+
+        Raises:
+            TimeoutError: the engine did not answer within 2 s; the closes went out all the same.
+        """
+        what = "stop_all" if bed is None else "stop"
+        waiting = self.order_now({"what": what, "bed": bed, "who": who})
+        try:
+            return await asyncio.wait_for(asyncio.wrap_future(waiting), STOP_ANSWER_S)
+        except (TimeoutError, FutureTimeout) as exc:
+            self._close_past_engine(bed)
+            raise TimeoutError from exc
+
+    def _close_past_engine(self, bed: str | None) -> None:
+        if bed is None:
+            self._link.close_all()
+        elif bed in self.garden.beds:
+            self._link.send_close(Close(valve=self.garden.beds[bed].valve))
+
+    def log(self, after: int, limit: int) -> list[dict[str, Any]]:
+        """Rows of the record for people, in order."""
+        with open_reader(self.folder) as reader:
+            return [
+                {
+                    "id": row.id,
+                    "at": rfc3339(row.at_utc_s),
+                    "what": row.what,
+                    "bed": row.bed,
+                    "code": row.code,
+                    "text": row.text,
+                    "numbers": row.numbers,
+                }
+                for row in reader.log(after, limit)
+            ]
+
+    def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> list[dict[str, Any]]:
+        """Hourly rows of one bed."""
+        with open_reader(self.folder) as reader:
+            return [
+                {
+                    "at_utc_s": float(row.hour_utc_s),
+                    "depletion_frac": row.depletion_frac,
+                    "line_frac": row.line_frac,
+                    "rain_mm": row.rain_mm,
+                    "given_l": row.given_l,
+                }
+                for row in reader.history(bed, from_utc_s, to_utc_s)
+            ]
+
+    def healthy(self) -> bool:
+        """Whether the engine steps and its thread lives."""
+        recent = time.monotonic() - self._stepped_s < HEALTHY_S + TICK_S / self.clock.speed
+        return self._thread.is_alive() and recent
+
+    def reload(self) -> None:
+        """Read the garden file anew; a refused one changes nothing but an alert."""
+        if self._garden_path is None:
+            return
+        garden_json, cause = None, ""
+        try:
+            garden_json = load_garden(self._garden_path).model_dump_json()
+        except GardenError as exc:
+            cause = exc.faults[0]
+        self.deliver(
+            GardenChanged(
+                at_utc_s=self.clock.utc_s(),
+                mono_s=self.clock.mono_s(),
+                garden_json=garden_json,
+                cause=cause,
+            )
+        )

@@ -1,0 +1,69 @@
+"""From what the store knows to an engine that goes on from there, and the event that begins it."""
+
+from __future__ import annotations
+
+from controller.clock import ScaledClock
+from controller.engine import Engine
+from controller.events import Started
+from controller.garden import Garden
+from controller.run import VERSION
+from controller.store import Recovered
+from controller.store_reads import Snapshot
+
+ARRIVAL_LEAST_REAL_S = 0.5  # [s] real: windows that compare arrivals are never shorter
+# While the record cannot be opened nobody knows what was given: the day's water counts as spent.
+NO_RECORD = Recovered(
+    history="lost",
+    stored_epoch=0,
+    stored_seq=0,
+    ledger=(),
+    trusted_s=0.0,
+    snapshot=Snapshot(),
+    events=iter(()),
+)
+
+
+def restored(garden: Garden, recovered: Recovered) -> Engine:
+    """Feed the journal after the newest snapshot to the engine that the snapshot holds.
+
+    Args:
+        garden: for an engine that begins anew: lost history, or another version's record.
+        recovered: what the store knows; its events are used up.
+
+    Returns:
+        The engine as it stood when the last process ended.
+    """
+    kept = recovered.snapshot
+    if recovered.history == "lost" or kept.version not in {None, VERSION}:
+        return Engine(garden)
+    if kept.state_json is None:
+        engine = Engine(garden)
+    else:
+        engine = Engine.load(kept.state_json.encode("utf-8"))
+    for event in recovered.events:
+        engine.step(event)
+    return engine
+
+
+def started(garden: Garden, recovered: Recovered, clock: ScaledClock, *, armed: bool) -> Started:
+    """Make the event with which a run begins.
+
+    Args:
+        garden: the garden file in force.
+        recovered: what the store knows.
+        clock: the run's.
+        armed: whether valves may open without a commissioning walk.
+    """
+    return Started(
+        at_utc_s=clock.utc_s(),
+        mono_s=clock.mono_s(),
+        trusted_s=recovered.trusted_s,
+        stored_epoch=recovered.stored_epoch,
+        stored_seq=recovered.stored_seq,
+        ledger=tuple(recovered.ledger),
+        history=recovered.history,
+        clock_synced=clock.synced(),
+        armed=armed,
+        arrival_least_s=ARRIVAL_LEAST_REAL_S * clock.speed,
+        garden_json=garden.model_dump_json(),
+    )

@@ -1,0 +1,176 @@
+"""The page in a real browser: sizes and schemes, without JavaScript, refresh, lost contact."""
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+
+from api.desk import FakeDesk
+from api.http import create_app
+
+CHROMIUM = Path("/usr/bin/chromium")
+RIGHT = "the-operators-token"
+SMALLEST_TARGET_PX = 44  # common practice for a thumb
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="no browser at /usr/bin/chromium")
+
+
+@pytest.fixture
+def desk() -> FakeDesk:
+    desk = FakeDesk()
+    running = {"want_l": 122.0, "given_l": 12.0, "pulse": 1, "pulses": 4, "by": "policy"}
+    desk.set_bed("south", state="watering", valve="open", watering=running)
+    return desk
+
+
+@pytest.fixture
+def url(desk: FakeDesk) -> Iterator[str]:
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        config = uvicorn.Config(
+            create_app(desk, token=RIGHT),
+            loop="asyncio",
+            http="h11",
+            ws="none",
+            log_level="warning",
+        )
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        end = time.perf_counter() + 10.0
+        while not server.started and time.perf_counter() < end:
+            time.sleep(0.02)
+        assert server.started
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+        server.should_exit = True
+        thread.join(timeout=10.0)
+        assert not thread.is_alive()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    quiet = [
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+    ]
+    with playwright.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=str(CHROMIUM), args=quiet)
+        yield browser
+        browser.close()
+
+
+def _open(browser: Any, wide: int, scheme: str = "light", **more: Any) -> Any:
+    context = browser.new_context(
+        viewport={"width": wide, "height": 844}, color_scheme=scheme, **more
+    )
+    page = context.new_page()
+    page.complaints = []
+    page.on("console", lambda said: page.complaints.append(said.text))
+    page.on("pageerror", lambda fault: page.complaints.append(str(fault)))
+    return page
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("wide", [320, 390, 768, 1280])
+def test_the_page_fits_and_nothing_complains(
+    browser: Any, url: str, tmp_path: Path, wide: int, scheme: str
+) -> None:
+    page = _open(browser, wide, scheme)
+    for path in ("/", "/beds/south/pause", "/beds/south/water?how=refill", "/lock"):
+        page.goto(url + path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= wide
+    page.goto(url)
+    shot = tmp_path / "page.png"
+    page.screenshot(path=shot, full_page=True)
+    assert shot.stat().st_size > 20_000
+    assert page.complaints == []
+    page.context.close()
+
+
+def test_close_every_valve_is_in_view_and_large_enough_for_a_thumb(browser: Any, url: str) -> None:
+    page = _open(browser, 360)
+    page.goto(url)
+    box = page.get_by_role("button", name="Close every valve").bounding_box()
+    assert box["y"] + box["height"] <= 844
+    for target in page.locator(".button, summary").all():
+        assert target.bounding_box()["height"] >= SMALLEST_TARGET_PX
+    page.context.close()
+
+
+def test_everything_works_without_javascript(browser: Any, url: str, desk: FakeDesk) -> None:
+    page = _open(browser, 390, java_script_enabled=False)
+    page.goto(url)
+    page.get_by_role("link", name="Water…").first.click()
+    page.get_by_label("Litres").fill("40")
+    page.get_by_role("button", name="Litres…").click()
+    page.get_by_text("gives about 40").wait_for()
+    assert desk.orders == []
+    page.get_by_role("button", name="Water now").click()
+    page.get_by_role("heading", name="Done").wait_for()
+    assert desk.orders[0]["litres"] == 40.0
+    page.get_by_role("link", name="Back to the garden").click()
+    page.get_by_role("button", name="Close every valve").click()
+    page.get_by_role("button", name="Close every valve").wait_for()
+    assert desk.stops == [(None, "loopback")]
+    page.context.close()
+
+
+def test_the_page_renews_itself_and_keeps_what_is_unfolded(
+    browser: Any, url: str, desk: FakeDesk
+) -> None:
+    page = _open(browser, 390)
+    page.goto(url)
+    page.locator("summary").first.click()
+    desk.set_bed("south", valve="told_to_close", watering=None)
+    page.get_by_text("told to close, not verified").wait_for(timeout=10_000)
+    assert page.locator("details[open]").count() == 1
+    assert page.complaints == []
+    page.context.close()
+
+
+def test_an_unchanged_garden_is_not_fetched_again(browser: Any, url: str) -> None:
+    page = _open(browser, 390)
+    asked: list[tuple[str, int]] = []
+    page.on("response", lambda got: asked.append((got.url.removeprefix(url), got.status)))
+    page.goto(url)
+    page.wait_for_timeout(300)
+    with page.expect_response("**/api/garden"):
+        page.evaluate("window.dispatchEvent(new Event('online'))")
+    page.wait_for_timeout(200)
+    assert [status for path, status in asked if path == "/api/garden"] == [304, 304]
+    assert [path for path, _ in asked].count("/") == 1
+    page.context.close()
+
+
+def test_lost_contact_is_said_and_greys_the_curve(browser: Any, url: str) -> None:
+    page = _open(browser, 390)
+    page.goto(url)
+    page.wait_for_timeout(300)
+    page.context.set_offline(True)
+    line = page.locator(".contact")
+    line.wait_for(state="visible", timeout=15_000)
+    assert line.inner_text().startswith("No contact since ")
+    assert "grayscale" in page.locator(".strip").first.evaluate("it => getComputedStyle(it).filter")
+    page.context.set_offline(False)
+    line.wait_for(state="hidden", timeout=15_000)
+    page.context.close()
+
+
+def test_the_strip_can_be_read_by_touch(browser: Any, url: str) -> None:
+    page = _open(browser, 390)
+    page.goto(url)
+    box = page.locator(".strip").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + box["height"] * 0.6)
+    said = page.locator(".read").first.inner_text()
+    assert said.endswith("of its water used")
+    page.mouse.move(box["x"] + box["width"] * 0.95, box["y"] + box["height"] * 0.6)
+    assert page.locator(".read").first.inner_text() == said, "nothing is read from the future"
+    page.context.close()

@@ -1,0 +1,276 @@
+"""The page's forms: cookie and one-use key, what they say before, and what they do."""
+
+import re
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.desk import FakeDesk
+from api.http import create_app
+from controller.effects import Answer
+
+RIGHT = "the-operators-token"
+OWN = {"Origin": "http://localhost:8470"}
+
+
+@pytest.fixture
+def desk() -> FakeDesk:
+    return FakeDesk()
+
+
+@pytest.fixture
+def client(desk: FakeDesk) -> TestClient:
+    return _browser(desk)
+
+
+def _browser(desk: FakeDesk, clock: Any = lambda: 0.0) -> TestClient:
+    app = create_app(desk, token=RIGHT, monotonic=clock)
+    return TestClient(
+        app,
+        base_url="http://localhost:8470",
+        client=("127.0.0.1", 5),
+        headers=OWN,
+        follow_redirects=False,
+    )
+
+
+def key_on(client: TestClient, path: str) -> str:
+    found = re.search(r'name="key" value="([^"]+)"', client.get(path).text)
+    assert found is not None
+    return found[1]
+
+
+def test_a_page_on_loopback_brings_its_own_cookie(client: TestClient) -> None:
+    cookie = client.get("/").headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert "set-cookie" not in client.get("/").headers
+
+
+def test_a_form_with_cookie_and_key_waters(client: TestClient, desk: FakeDesk) -> None:
+    key = key_on(client, "/beds/south/water?how=litres&litres=40")
+    form = {"key": key, "how": "litres", "amount": "40"}
+    got = client.post("/do/beds/south/water", data=form)
+    assert got.status_code == 200
+    assert "South gets 40 L, about 3 min of open valve." in got.text.replace("\u00a0", " ")
+    assert (desk.orders[0]["litres"], desk.orders[0]["who"]) == (40.0, "page on loopback")
+
+
+def test_a_key_works_once(client: TestClient, desk: FakeDesk) -> None:
+    form = {"key": key_on(client, "/lock"), "why": "new pipe"}
+    assert client.post("/do/lock", data=form).status_code == 200
+    got = client.post("/do/lock", data=form)
+    assert got.status_code == 403
+    assert "sent already" in got.text
+    assert len(desk.orders) == 1
+
+
+@pytest.mark.parametrize("key", ["", "1.x.y", "nan.a.b", "." * 40, "ünïcode.é.é"])
+def test_a_form_without_a_key_of_ours_does_nothing(
+    client: TestClient, desk: FakeDesk, key: str
+) -> None:
+    client.get("/")
+    got = client.post("/do/lock", data={"key": key, "why": "x"})
+    assert got.status_code == 403
+    assert desk.orders == []
+
+
+def test_a_key_of_another_browser_does_nothing(desk: FakeDesk) -> None:
+    app = create_app(desk, token=RIGHT, monotonic=lambda: 0.0)
+    one, other = (
+        TestClient(app, base_url="http://localhost:8470", client=("127.0.0.1", port))
+        for port in (5, 6)
+    )
+    key = key_on(one, "/lock")
+    other.get("/")
+    assert other.post("/do/lock", data={"key": key, "why": "x"}).status_code == 403
+    assert one.post("/do/lock", data={"key": key, "why": "x"}).status_code == 200
+
+
+def test_a_key_without_its_cookie_does_nothing(client: TestClient, desk: FakeDesk) -> None:
+    key = key_on(client, "/lock")
+    client.cookies.clear()
+    assert client.post("/do/lock", data={"key": key, "why": "x"}).status_code == 403
+    assert desk.orders == []
+
+
+def test_a_key_ends_after_half_a_day(desk: FakeDesk) -> None:
+    now = [0.0]
+    client = _browser(desk, lambda: now[0])
+    key = key_on(client, "/lock")
+    now[0] = 12 * 3600.0 + 1.0
+    got = client.post("/do/lock", data={"key": key, "why": "x"})
+    assert got.status_code == 403
+    assert "too old" in got.text
+
+
+def test_forms_from_elsewhere_need_a_paired_cookie(desk: FakeDesk) -> None:
+    app = create_app(desk, token=RIGHT, names=["thirstline.local"], loopback_only=False)
+    phone = TestClient(app, base_url="http://thirstline.local:8470", client=("192.168.1.7", 5))
+    assert phone.post("/do/lock", data={"key": "x", "why": "x"}).status_code == 401
+    assert phone.post("/do/stop").status_code == 401
+    phone.get(f"/open?code={app.state.issue_code()}")
+    form = {"key": key_on(phone, "/lock"), "why": "mending"}
+    assert phone.post("/do/lock", data=form).status_code == 200
+    assert desk.orders[0]["who"] == "paired browser"
+    assert phone.post("/do/stop", follow_redirects=False).status_code == 303
+
+
+# -- stopping from the page
+
+
+def test_stop_closes_even_from_a_form_that_was_sent_before(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    form = {"key": key_on(client, "/")}
+    for _ in range(2):
+        got = client.post("/do/stop", data=form)
+        assert (got.status_code, got.headers["location"]) == (303, "/")
+    assert client.post("/do/beds/south/stop", data=form).status_code == 303
+    assert [bed for bed, _ in desk.stops] == [None, None, "south"]
+
+
+def test_a_stop_that_is_not_confirmed_tells_to_shut_the_tap(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    desk.slow = True
+    got = client.post("/do/stop")
+    assert got.status_code == 503
+    assert "Shut the tap by hand" in got.text
+
+
+# -- saying first, doing then
+
+
+def test_asking_how_much_orders_nothing(client: TestClient, desk: FakeDesk) -> None:
+    for query in ("", "?how=refill", "?how=litres&litres=40", "?how=minutes&minutes=5"):
+        assert client.get(f"/beds/south/water{query}").status_code == 200
+    for path in ("/beds/south/pause?days=3", "/pause?days=1", "/lock"):
+        assert client.get(path).status_code == 200
+    assert desk.orders == []
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def test_a_watering_says_what_it_will_do(client: TestClient) -> None:
+    html = plain(client.get("/beds/south/water?how=litres&litres=120").text)
+    assert "opens for about 10 min and gives about 120 L" in html
+    assert "420 L of its daily limit are left." in html
+    html = plain(client.get("/beds/south/water?how=litres&litres=500").text)
+    assert "This is more, so it will be refused whole." in html
+
+
+def test_a_watering_far_above_the_line_says_what_it_costs(client: TestClient) -> None:
+    assert "roots shallow" in client.get("/beds/old-compost/water?how=refill").text
+    assert "roots shallow" not in client.get("/beds/south/water?how=refill").text
+
+
+@pytest.mark.parametrize("amount", ["", "0", "-5", "nan", "1e5", "１２", "1_000", "1000000"])
+def test_a_malformed_amount_is_422(client: TestClient, desk: FakeDesk, amount: str) -> None:
+    params = {"how": "litres", "litres": amount}
+    assert client.get("/beds/south/water", params=params).status_code == 422
+    form = {"key": key_on(client, "/"), "how": "litres", "amount": amount}
+    assert client.post("/do/beds/south/water", data=form).status_code == 422
+    assert desk.orders == []
+
+
+def test_a_decimal_comma_is_a_point(client: TestClient, desk: FakeDesk) -> None:
+    form = {"key": key_on(client, "/"), "how": "minutes", "amount": "2,5"}
+    assert client.post("/do/beds/south/water", data=form).status_code == 200
+    assert desk.orders[0]["open_s"] == 150.0
+
+
+def test_a_pause_says_who_goes_without_and_then_pauses(client: TestClient, desk: FakeDesk) -> None:
+    html = client.get("/beds/south/pause?days=3").text
+    assert "South gets no watering of its own until Sat 11:05." in html
+    assert "South would have drunk early tomorrow: it goes without." in html
+    until = re.search(r'name="until" value="([^"]+)"', html)
+    key = re.search(r'name="key" value="([^"]+)"', html)
+    assert until is not None
+    assert key is not None
+    form = {"key": key[1], "until": until[1], "why": "away"}
+    assert client.post("/do/beds/south/pause", data=form).status_code == 200
+    order = desk.orders[0]
+    assert (order["what"], order["bed"], order["why"]) == ("pause", "south", "away")
+    assert order["until_utc_s"] == 1_784_397_900.0  # 2026-07-18T18:05:00Z
+
+
+def test_a_typed_time_is_the_gardens_own(client: TestClient) -> None:
+    html = client.get("/pause?until=2026-07-16T18:00").text
+    assert "No bed gets any watering of its own until tomorrow 18:00." in html
+    assert 'value="2026-07-17T01:00:00Z"' in html
+
+
+@pytest.mark.parametrize(
+    "query", ["days=2", "days=-1", "until=2026-07-15T11:05", "until=2027-07-15T11:05", "until=x"]
+)
+def test_a_pause_without_a_fit_end_is_422(client: TestClient, query: str) -> None:
+    assert client.get(f"/beds/south/pause?{query}").status_code == 422
+
+
+def test_a_refusal_is_shown_with_what_is_possible(client: TestClient, desk: FakeDesk) -> None:
+    desk.answer = Answer(
+        order="o",
+        status="refused",
+        reason="cap_spent",
+        text="Only 12 L are left.",
+        allowed_l=12.0,
+        next_possible_utc_s=1_784_160_000.0,
+    )
+    form = {"key": key_on(client, "/"), "how": "refill"}
+    got = client.post("/do/beds/south/water", data=form)
+    html = plain(got.text)
+    assert got.status_code == 409
+    assert "Only 12 L are left." in html
+    assert "Now 12 L would be allowed." in html
+    assert "Possible again: 17:00." in html
+
+
+def test_resuming_unlocking_and_lifting(client: TestClient, desk: FakeDesk) -> None:
+    alert = {
+        "id": "a1",
+        "code": "burst",
+        "bed": None,
+        "valve": None,
+        "probe": None,
+        "since": None,
+        "text": "Too much flow.",
+        "person_needed": True,
+    }
+    desk.set(alerts=[alert])
+    for path, more in (
+        ("/do/beds/south/resume", {}),
+        ("/do/resume", {}),
+        ("/do/unlock", {}),
+        ("/do/alerts/a1/clear", {"why": "joint mended"}),
+    ):
+        form = {"key": key_on(client, "/"), **more}
+        assert client.post(path, data=form).status_code == 200
+    assert [order["what"] for order in desk.orders] == ["resume", "resume", "unlock", "clear"]
+
+
+@pytest.mark.parametrize("why", ["", "   ", "two\nlines", "x" * 201])
+def test_a_lock_needs_a_why_of_one_line(client: TestClient, desk: FakeDesk, why: str) -> None:
+    form = {"key": key_on(client, "/"), "why": why}
+    assert client.post("/do/lock", data=form).status_code == 422
+    assert desk.orders == []
+
+
+def test_a_form_in_json_or_too_large_is_refused(client: TestClient, desk: FakeDesk) -> None:
+    client.get("/")
+    assert client.post("/do/lock", json={"why": "x"}).status_code == 415
+    assert client.post("/do/lock", data={"why": "x" * 20_000}).status_code == 413
+    form = b"key=a&key=b&why=x"
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    assert client.post("/do/lock", content=form, headers=kind).status_code == 422
+    assert desk.orders == []
+
+
+def test_what_is_not_there_is_a_page(client: TestClient) -> None:
+    for path in ("/beds/nowhere/water", "/beds/nowhere/pause", "/alerts/none/clear", "/nothing"):
+        got = client.get(path)
+        assert got.status_code == 404
+        assert got.headers["content-type"].startswith("text/html")

@@ -1,0 +1,314 @@
+"""The front page: what it says for each state, escaped, small, and honest about valves."""
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.desk import FAKE_NOW_UTC_S, FakeDesk
+from api.http import create_app
+from api.page import front, plant
+from api.page.advice import ADVICE
+from api.page.words import Tongue, duration, left, named
+
+RIGHT = "the-operators-token"
+MOST_FIRST_VIEW_BYTES = 30_000
+ALERT: dict[str, Any] = {
+    "id": "a1",
+    "code": "valve_stuck_open",
+    "bed": "south",
+    "valve": "south",
+    "probe": None,
+    "since": "2026-07-15T17:12:00Z",
+    "text": "Water flowed after the close.",
+    "person_needed": True,
+}
+
+
+def page_of(desk: FakeDesk, path: str = "/") -> str:
+    app = create_app(desk, token=RIGHT)
+    client = TestClient(app, base_url="http://localhost", client=("127.0.0.1", 5))
+    got = client.get(path)
+    assert got.status_code == 200
+    return got.text
+
+
+@pytest.fixture
+def desk() -> FakeDesk:
+    return FakeDesk()
+
+
+@pytest.fixture
+def tongue() -> Tongue:
+    zone = ZoneInfo("America/Los_Angeles")
+    return Tongue(zone=zone, us=False, now_utc_s=FAKE_NOW_UTC_S)
+
+
+def headline(desk: FakeDesk, tongue: Tongue) -> str:
+    return "".join(text for text, _ in front.headline(desk.view(), tongue))
+
+
+def test_the_first_view_stays_small(desk: FakeDesk) -> None:
+    assert len(page_of(desk).encode()) <= MOST_FIRST_VIEW_BYTES
+
+
+def test_a_bed_named_like_a_tag_is_shown_as_text_everywhere() -> None:
+    desk = FakeDesk(("<script>",))
+    desk.set_bed(
+        "<script>",
+        reason={"code": "drying", "text": "<script>alert(1)</script>", "numbers": {"<b>": 1.0}},
+    )
+    desk.set(alerts=[{**ALERT, "bed": "<script>", "text": '"><script>x', "id": "<script>"}])
+    bed = "%3Cscript%3E"
+    pages = (
+        "/",
+        f"/beds/{bed}/water",
+        f"/beds/{bed}/water?how=refill",
+        f"/beds/{bed}/pause",
+        f"/beds/{bed}/pause?days=1",
+        f"/alerts/{bed}/clear",
+    )
+    for path in pages:
+        html = page_of(desk, path).lower()
+        own = html.count('<script src="/static/page-')
+        assert html.count("<script") == own
+        assert "<b>" not in html.replace("<b>10", "")
+        assert "&lt;script&gt;" in html
+
+
+def test_the_front_page_has_no_inline_style_or_script(desk: FakeDesk) -> None:
+    html = page_of(desk)
+    assert " style=" not in html
+    assert "<style" not in html
+    assert "javascript:" not in html
+    assert " on" + "click=" not in html
+
+
+def test_other_tools_words_are_nowhere(desk: FakeDesk) -> None:
+    desk.set(alerts=[ALERT])
+    html = "".join(page_of(desk, path) for path in ("/", "/lock", "/pause", "/beds/south/water"))
+    plain = html.lower().replace("data-zone", "")
+    for word in ("station", " zone", "program", "cycle", "rain delay", "seasonal", "hold off"):
+        assert word not in plain
+    assert "thirst line" in plain
+
+
+# -- the headline, by what matters most
+
+
+def test_the_headline_names_who_drinks_next(desk: FakeDesk, tongue: Tongue) -> None:
+    assert headline(desk, tongue) == "South drinks next, early tomorrow."
+
+
+def test_the_headline_says_who_drinks_now(desk: FakeDesk, tongue: Tongue) -> None:
+    desk.set_bed("tunnel", valve="open", watering=_running())
+    assert headline(desk, tongue) == "Tunnel drinks now: 12 of 122 L."
+
+
+def test_what_is_wrong_comes_before_who_drinks(desk: FakeDesk, tongue: Tongue) -> None:
+    desk.set_bed("tunnel", valve="open", watering=_running())
+    desk.set(alerts=[ALERT])
+    assert headline(desk, tongue) == "South needs you."
+    assert front.todo(desk.view(), tongue) == "One thing needs you, see below. Last reading 11:01."
+
+
+@pytest.mark.parametrize(
+    ("parts", "begins"),
+    [
+        ({"link_up": False}, "No contact"),
+        ({"ready": False}, "Just started."),
+        ({"beds": {}}, "No bed"),
+    ],
+    ids=["no-contact", "quiet-start", "no-window"],
+)
+def test_the_headline_of_other_states(
+    desk: FakeDesk, tongue: Tongue, parts: dict[str, Any], begins: str
+) -> None:
+    desk.set(**parts)
+    assert headline(desk, tongue).startswith(begins)
+
+
+def test_a_lock_and_a_pause_are_said_with_their_why(desk: FakeDesk) -> None:
+    holds = desk.view()["holds"]
+    desk.set(holds={**holds, "locked": True, "lock_why": "new pipe"})
+    html = page_of(desk)
+    assert "Nothing opens until a person unlocks" in html
+    assert "Locked: new pipe" in html
+    until = "2026-07-18T01:00:00Z"
+    desk.set(holds={**holds, "paused_until": until, "pause_why": "away"})
+    assert "Every bed is paused until Fri 18:00: away" in page_of(desk)
+
+
+def test_beds_stand_in_the_order_in_which_they_drink(desk: FakeDesk) -> None:
+    assert front.ordered(desk.view()) == ["south", "wall-side", "tunnel", "old-compost"]
+    desk.set_bed("old-compost", valve="open")
+    desk.set_bed("south", next_watering=None)
+    assert front.ordered(desk.view()) == ["old-compost", "wall-side", "tunnel", "south"]
+
+
+# -- valves
+
+
+def _running() -> dict[str, Any]:
+    return {"want_l": 122.0, "given_l": 12.0, "pulse": 1, "pulses": 4, "by": "policy"}
+
+
+@pytest.mark.parametrize(
+    ("valve", "watering", "said"),
+    [
+        ("closed", None, "closed"),
+        ("told_to_close", None, "told to close, not verified"),
+        ("opening", None, "opening"),
+        ("open", _running(), "open, 12 of 122 L, pulse 1 of 4"),
+        ("unknown", None, "not known, treated as open until proved closed"),
+        ("latched", None, "latched shut until a person lifts it"),
+        ("something-new", None, "not known, treated as open until proved closed"),
+    ],
+)
+def test_a_valve_in_words(
+    desk: FakeDesk, tongue: Tongue, valve: str, watering: Any, said: str
+) -> None:
+    desk.set_bed("south", valve=valve, watering=watering)
+    view = desk.view()
+    assert front.valve_words(view, view["beds"]["south"], tongue) == said
+    assert said in page_of(desk)
+
+
+def test_without_contact_no_valve_is_called_closed(desk: FakeDesk) -> None:
+    desk.set(link_up=False)
+    html = page_of(desk)
+    assert html.count("<dd>last seen closed</dd>") == 4
+    assert "<dd>closed</dd>" not in html
+    assert 'class="garden stale"' in html
+
+
+def test_stop_is_offered_while_a_valve_is_open_and_only_then(desk: FakeDesk) -> None:
+    assert "/do/beds/south/stop" not in page_of(desk)
+    desk.set_bed("south", valve="open", watering=_running())
+    html = page_of(desk)
+    assert 'action="/do/beds/south/stop"' in html
+    assert 'data-open="1"' in html
+
+
+def test_close_every_valve_is_always_there(desk: FakeDesk) -> None:
+    assert "Close every valve" in page_of(desk)
+
+
+# -- beds in words
+
+
+def test_days_left_stand_instead_of_a_bare_share(desk: FakeDesk, tongue: Tongue) -> None:
+    assert front.left_words(desk.view()["beds"]["tunnel"], tongue) == "3 days left"
+    assert front.left_words(desk.view()["beds"]["south"], tongue) == ""
+
+
+@pytest.mark.parametrize(
+    ("state", "depletion", "shape"),
+    [
+        ("drying", 0.1, plant.Posture.UPRIGHT),
+        ("drying", 0.32, plant.Posture.SOFT),
+        ("drying", 0.40, plant.Posture.SOFT),
+        ("drying", 0.44, plant.Posture.HANGING),
+        ("blind", None, plant.Posture.UNKNOWN),
+        ("cleared", 0.1, plant.Posture.CLEARED),
+    ],
+)
+def test_the_posture_is_the_state(state: str, depletion: float | None, shape: Any) -> None:
+    assert plant.posture(state, depletion, 0.40) is shape
+
+
+def test_no_two_postures_have_the_same_shape() -> None:
+    bare = {str(plant.draw(shape)).replace(shape.value, "") for shape in plant.Posture}
+    # an outline has the leaves of some posture, told apart by its dashes
+    assert len(bare) == len(plant.Posture)
+
+
+def test_the_numbers_behind_a_reason_have_words_and_units(desk: FakeDesk) -> None:
+    desk.set_bed(
+        "south",
+        reason={
+            "code": "drying",
+            "text": "It dries.",
+            "numbers": {"thirst_line_frac": 0.4, "dose_l": 122.4, "rain_expected_mm": 6.0},
+        },
+    )
+    html = page_of(desk)
+    assert '<th scope="row">thirst line</th><td>40 %</td>' in html
+    assert '<th scope="row">water it gets</th><td>122 L</td>' in html
+    assert '<th scope="row">rain expected</th><td>6.0 mm</td>' in html
+
+
+def test_us_units_are_for_people_only(desk: FakeDesk) -> None:
+    desk.set(garden={**desk.view()["garden"], "units": "us"})
+    desk.set_bed("south", valve="open", watering={**_running(), "want_l": 378.5, "given_l": 37.85})
+    assert "open, 10 of 100 gal" in page_of(desk)
+
+
+def test_the_demo_says_how_fast_time_runs(desk: FakeDesk) -> None:
+    assert "demo:" not in page_of(desk)
+    desk.set(speed=240.0)
+    assert "demo: time runs 240 times faster" in page_of(desk)
+
+
+def test_an_alert_comes_with_what_to_do(desk: FakeDesk) -> None:
+    desk.set(alerts=[{**ALERT, "id": "soft", "person_needed": False, "code": "frost"}, ALERT])
+    html = page_of(desk)
+    assert ADVICE["valve_stuck_open"] in html
+    assert ADVICE["frost"] in html
+    assert html.index(ADVICE["valve_stuck_open"]) < html.index(ADVICE["frost"])
+    assert "/alerts/a1/clear" in html
+    assert "/alerts/soft/clear" not in html
+
+
+# -- words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (40.0, "40 s"),
+        (1080.0, "18 min"),
+        (4200.0, "1 h 10 min"),
+        (7200.0, "2 h"),
+        (259_200.0, "3 days"),
+    ],
+)
+def test_a_duration_in_words(seconds: float, said: str) -> None:
+    assert duration(seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (0.0, "under an hour left"),
+        (9 * 3600.0, "9 h left"),
+        (86_400.0, "1 day left"),
+        (2.2 * 86_400.0, "2 days left"),
+    ],
+)
+def test_what_is_left_in_words(seconds: float, said: str) -> None:
+    assert left(seconds) == said
+
+
+def test_times_are_local_and_of_24_hours(tongue: Tongue) -> None:
+    assert tongue.clock(FAKE_NOW_UTC_S) == "11:05"
+    assert tongue.when(FAKE_NOW_UTC_S + 10 * 3600.0) == "21:05"
+    assert tongue.when(FAKE_NOW_UTC_S + 14 * 3600.0) == "tomorrow 01:05"
+    assert tongue.when(FAKE_NOW_UTC_S + 9 * 86_400.0) == "24 Jul 11:05"
+
+
+def test_a_window_over_the_hour_that_is_missing_is_in_local_time() -> None:
+    # 8 March 2026, America/Los_Angeles: 02:00 becomes 03:00 at 10:00 UTC
+    tongue = Tongue(zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=1_772_942_400.0)
+    assert tongue.window(1_772_960_400.0, 1_772_967_600.0) == "tomorrow 01:00–04:00"
+
+
+def test_an_unknown_number_is_named_by_its_key() -> None:
+    assert named("leak_l") == "leak"
+    assert named("something_new") == "something new"
+
+
+@pytest.mark.parametrize("span", ["30", "season", "nonsense"])
+def test_other_spans_are_drawn(desk: FakeDesk, span: str) -> None:
+    assert page_of(desk, f"/?span={span}").count('class="strip"') == 4

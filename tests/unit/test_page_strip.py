@@ -1,0 +1,217 @@
+"""The soil strip: gaps stay gaps, peaks stay peaks, and what lies where."""
+
+import math
+import re
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from api.desk import FAKE_NOW_UTC_S, FakeDesk
+from api.page import strip
+from api.page.words import DAY_S, Tongue
+
+TONGUE = Tongue(zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=FAKE_NOW_UTC_S)
+AHEAD = strip.Ahead(line_frac=0.4)
+
+
+def row(ago_h: float, frac: float | None, **more: Any) -> dict[str, Any]:
+    return {
+        "at_utc_s": FAKE_NOW_UTC_S - ago_h * 3600.0,
+        "depletion_frac": frac,
+        "line_frac": 0.4,
+        "rain_mm": 0.0,
+        "given_l": 0.0,
+        **more,
+    }
+
+
+def hourly(frac: float = 0.2, hours: int = 240) -> list[dict[str, Any]]:
+    return [row(float(ago), frac) for ago in range(hours, -1, -1)]
+
+
+def drawn(rows: list[dict[str, Any]], ahead: strip.Ahead = AHEAD, days: float = 10.0) -> str:
+    return str(strip.draw(rows, ahead, TONGUE, days, "South"))
+
+
+def scale() -> strip.Scale:
+    return strip.Scale(
+        first_utc_s=FAKE_NOW_UTC_S - 10 * DAY_S,
+        now_utc_s=FAKE_NOW_UTC_S,
+        last_utc_s=FAKE_NOW_UTC_S + 4 * DAY_S,
+        deepest_frac=0.6,
+    )
+
+
+def test_an_unbroken_series_is_one_curve_on_one_body() -> None:
+    svg = drawn(hourly())
+    assert svg.count('class="curve"') == 1
+    assert svg.count('class="soil"') == 1
+
+
+@pytest.mark.parametrize(
+    "silent",
+    [lambda rows: rows[:100] + rows[130:], lambda rows: _blanked(rows, 100, 130)],
+    ids=["rows-missing", "values-missing"],
+)
+def test_silence_is_a_gap_and_never_a_bridge(silent: Any) -> None:
+    svg = drawn(silent(hourly()))
+    assert svg.count('class="curve"') == 2
+    assert svg.count('class="soil"') == 2
+
+
+def _blanked(rows: list[dict[str, Any]], first: int, last: int) -> list[dict[str, Any]]:
+    blank = {"depletion_frac": None}
+    return [{**one, **(blank if first <= index < last else {})} for index, one in enumerate(rows)]
+
+
+def test_a_value_that_is_no_number_is_a_gap() -> None:
+    rows = hourly()
+    rows[50]["depletion_frac"] = math.nan
+    assert drawn(rows).count('class="curve"') == 2
+
+
+def test_a_long_silence_is_named() -> None:
+    assert 'class="quiet"' in drawn(_blanked(hourly(), 100, 160))
+    assert 'class="quiet"' not in drawn(_blanked(hourly(), 100, 110))
+
+
+def test_hourly_values_are_not_taken_for_silence() -> None:
+    assert len(list(strip.runs(hourly()))) == 1
+
+
+def test_thinning_keeps_first_lowest_highest_and_last_of_a_column() -> None:
+    piece = [
+        (FAKE_NOW_UTC_S + second, frac) for second, frac in enumerate([0.3, 0.1, 0.2, 0.5, 0.4])
+    ]
+    assert strip.thin(scale(), piece) == [piece[0], piece[1], piece[3], piece[4]]
+
+
+def test_thinning_bounds_what_is_drawn() -> None:
+    noisy = [
+        (FAKE_NOW_UTC_S - 10 * DAY_S + 60.0 * minute, 0.3 + 0.1 * math.sin(minute * 1.7))
+        for minute in range(14_400)
+    ]
+    assert len(strip.thin(scale(), noisy)) <= 4 * 380
+
+
+def test_straightening_leaves_out_only_what_lies_on_the_way() -> None:
+    line = [(float(x), 10.0) for x in range(50)]
+    assert strip.straighten(line) == [line[0], line[-1]]
+    peak = [*line[:20], (20.0, 4.0), *line[21:]]
+    assert (20.0, 4.0) in strip.straighten(peak)
+
+
+def test_depletion_runs_downwards_and_stays_inside() -> None:
+    assert scale().y(0.0) == strip.TOP
+    assert scale().y(0.6) == strip.BOTTOM
+    assert scale().y(5.0) == strip.BOTTOM
+    assert scale().y(-1.0) == strip.TOP
+
+
+def test_the_line_is_dashed_hatched_below_and_named() -> None:
+    svg = drawn(hourly())
+    assert svg.count('class="thirst"') == 1
+    assert svg.count('class="dry"') == 1
+    assert ">thirst line</text>" in svg
+    assert "first stress" not in svg
+
+
+def test_a_line_that_moved_has_a_step() -> None:
+    rows = hourly()
+    for one in rows[:120]:
+        one["line_frac"] = 0.5
+    found = re.search(r'class="thirst" d="([^"]+)"', drawn(rows))
+    assert found is not None
+    assert found[1].count("V") == 1
+
+
+def test_a_watering_is_one_drop_with_its_litres() -> None:
+    rows = hourly()
+    rows[100]["given_l"] = 120.0
+    rows[102]["given_l"] = 230.4
+    rows[200]["given_l"] = 96.0
+    svg = drawn(rows)
+    assert svg.count('class="drop"') == 2
+    assert ">350 L</text>" in svg
+    assert ">96 L</text>" in svg
+
+
+def test_rain_hangs_from_the_top_summed_by_local_day() -> None:
+    rows = hourly()
+    rows[100]["rain_mm"] = 4.0
+    rows[101]["rain_mm"] = 6.0
+    svg = drawn(rows)
+    assert svg.count('class="rain"') == 1
+    assert ">10 mm rain</text>" in svg
+    assert re.search(r'class="rain" d="M[\d.]+ 0v', svg)
+
+
+def test_the_future_fans_down_to_the_line_under_a_bracket() -> None:
+    ahead = strip.Ahead(
+        line_frac=0.4,
+        from_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
+        to_utc_s=FAKE_NOW_UTC_S + 3 * DAY_S,
+        words="2 days left",
+    )
+    svg = drawn(hourly(), ahead)
+    fan = re.search(r'class="fan" d="([^"]+)"', svg)
+    assert fan is not None
+    assert fan[1].count("M") == 2
+    assert svg.count('class="window"') == 1
+    assert ">2 days left</text>" in svg
+
+
+def test_a_window_beyond_the_drawing_has_a_fan_but_no_bracket() -> None:
+    ahead = strip.Ahead(
+        line_frac=0.4,
+        from_utc_s=FAKE_NOW_UTC_S + 20 * DAY_S,
+        to_utc_s=FAKE_NOW_UTC_S + 25 * DAY_S,
+    )
+    svg = drawn(hourly(), ahead)
+    assert 'class="fan"' in svg
+    assert 'class="window"' not in svg
+
+
+def test_a_bed_past_its_line_has_no_fan() -> None:
+    ahead = strip.Ahead(line_frac=0.4, from_utc_s=FAKE_NOW_UTC_S, to_utc_s=FAKE_NOW_UTC_S + DAY_S)
+    assert 'class="fan"' not in drawn(hourly(0.45), ahead)
+
+
+def test_no_future_is_drawn_from_a_probe_that_fell_silent() -> None:
+    ahead = strip.Ahead(
+        line_frac=0.4,
+        from_utc_s=FAKE_NOW_UTC_S + DAY_S,
+        to_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
+        words="1 day left",
+    )
+    svg = drawn(_blanked(hourly(), 220, 241), ahead)
+    assert 'class="fan"' not in svg
+    assert 'class="now-dot"' not in svg
+
+
+@pytest.mark.parametrize("rows", [[], [row(1.0, None)], [row(0.0, 0.2)]])
+def test_hardly_any_data_is_drawn_all_the_same(rows: list[dict[str, Any]]) -> None:
+    assert drawn(rows, strip.Ahead(line_frac=None)).startswith("<svg")
+
+
+def test_days_are_local_even_where_one_has_23_hours() -> None:
+    tongue = Tongue(
+        zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=1_773_345_600.0
+    )  # 12 March 2026, four days after the clocks went forward
+    svg = str(strip.draw([], strip.Ahead(line_frac=0.4), tongue, 10.0, "South"))
+    days = re.findall(r">(Mo|Tu|We|Th|Fr|Sa|Su)</text>", svg)
+    week = ["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
+    first = week.index(days[0])
+    assert days == [week[(first + index) % 7] for index in range(len(days))]
+
+
+def test_a_name_is_escaped_for_those_who_listen() -> None:
+    svg = str(strip.draw(hourly(), AHEAD, TONGUE, 10.0, '"><script>'))
+    assert "<script>" not in svg
+
+
+def test_a_season_stays_small() -> None:
+    desk = FakeDesk()
+    rows = desk.history("south", FAKE_NOW_UTC_S - 150 * DAY_S, FAKE_NOW_UTC_S)
+    assert len(drawn(rows, days=150.0)) < 20_000

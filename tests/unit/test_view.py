@@ -1,0 +1,192 @@
+"""The picture: plain JSON without NaN in every state, and `closed` only with evidence."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from controller.events import ForeignController, StoreState, WeatherReading
+from controller.view import picture
+from tests.engine_bench import Bench
+from tests.engine_garden import small_garden
+
+BEDS = ("south", "wall")
+BED_STATES = {
+    "learning",
+    "drying",
+    "due",
+    "watering",
+    "soaking",
+    "paused",
+    "locked",
+    "blind",
+    "held",
+    "cleared",
+}
+VALVE_STATES = {"closed", "told_to_close", "opening", "open", "unknown", "latched"}
+
+
+def garden_bench(**told: Any) -> Bench:
+    return Bench(small_garden(beds=BEDS, master=True, meter=True), **told)
+
+
+def view(bench: Bench) -> dict[str, Any]:
+    seen = picture(bench.engine.run)
+    again: dict[str, Any] = json.loads(json.dumps(seen, allow_nan=False))
+    assert again == seen
+    for bed in seen["beds"].values():
+        assert bed["state"] in BED_STATES
+        assert bed["valve"] in VALVE_STATES
+        assert bed["reason"]["text"].endswith(".")
+    return again
+
+
+def south(bench: Bench) -> dict[str, Any]:
+    found: dict[str, Any] = view(bench)["beds"]["south"]
+    return found
+
+
+def watering(bench: Bench) -> None:
+    bench.dry_out(0.6)
+    bench.live(300.0)
+
+
+def soaking(bench: Bench) -> None:
+    bench.dry_out(0.6, "south")
+    bench.live(3000.0)
+
+
+def stopped(bench: Bench) -> None:
+    watering(bench)
+    bench.deaf_to_close.update(BEDS)
+    bench.order("stop_all")
+
+
+def cut_off(bench: Bench) -> None:
+    watering(bench)
+    bench.disconnect()
+
+
+def blind(bench: Bench) -> None:
+    bench.live(4000.0, tick_s=30.0)
+
+
+def latched(bench: Bench) -> None:
+    bench.contracts["south"] = 2
+    bench.live(60.0)
+
+
+def ordered(bench: Bench) -> None:
+    bench.record_mode = "hold"
+    bench.order("water", "south", litres=20.0)
+
+
+STATES: list[Any] = [
+    pytest.param(lambda b: None, "drying", id="drying"),
+    pytest.param(watering, "watering", id="watering"),
+    pytest.param(soaking, "soaking", id="soaking"),
+    pytest.param(lambda b: b.order("lock", why="pipes"), "locked", id="locked"),
+    pytest.param(blind, "blind", id="blind"),
+    pytest.param(latched, "held", id="latched"),
+    pytest.param(cut_off, "held", id="link-lost"),
+    pytest.param(ordered, "watering", id="reserved"),
+]
+
+
+@pytest.mark.parametrize(("prepare", "state"), STATES)
+def test_each_state_has_its_word(prepare: Callable[[Bench], Any], state: str) -> None:
+    bench = garden_bench()
+    if prepare not in {blind, watering, soaking, cut_off}:
+        bench.dry_out(0.1)
+    prepare(bench)
+    bench.live(20.0)
+    assert south(bench)["state"] == state
+
+
+def test_a_pause_is_shown_with_its_end() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.1)
+    bench.order("pause", "south", until_utc_s=bench.at_utc_s + 3600.0, why="holiday")
+    bench.live(20.0)
+    assert south(bench)["state"] == "paused"
+    assert view(bench)["holds"]["beds_paused"]["south"]["why"] == "holiday"
+
+
+@pytest.mark.parametrize(
+    "jump_s", [25 * 3600.0, -25 * 3600.0, -1.78e9, 1e9], ids=["ahead", "back", "1970", "far-ahead"]
+)
+def test_a_clock_that_jumps_leaves_a_picture(jump_s: float) -> None:
+    bench = garden_bench()
+    watering(bench)
+    bench.wall_ahead_s += jump_s
+    bench.live(700.0, tick_s=20.0)
+    assert view(bench)["garden"]["id"] == "plot"
+
+
+@pytest.mark.parametrize("ready", [True, False], ids=["ready", "quiet-start"])
+def test_a_start_leaves_a_picture(ready: bool) -> None:
+    bench = garden_bench(ready=ready)
+    assert view(bench)["ready"] is ready
+    assert view(bench)["epoch"] == (1 if ready else 0)
+
+
+def test_every_trouble_at_once_leaves_a_picture() -> None:
+    bench = garden_bench(history="lost", armed=False)
+    bench.step(StoreState(**bench.times(), can_record=False))
+    bench.step(WeatherReading(**bench.times(), mast="mast", temp_c=-3.0))
+    bench.step(ForeignController(**bench.times(), epoch=50))
+    bench.read("south", 40.0)
+    bench.disconnect()
+    bench.live(60.0)
+    codes = {alert["code"] for alert in view(bench)["alerts"]}
+    assert codes >= {"history_lost", "cannot_record", "other_controller", "link_lost"}
+
+
+def test_closed_is_said_only_with_evidence() -> None:
+    bench = garden_bench()
+    assert south(bench)["valve"] == "closed"
+    stopped(bench)
+    assert south(bench)["valve"] == "told_to_close"
+    assert south(bench)["may_flow"] is True
+    bench.deaf_to_close.clear()
+    bench.live(30.0)
+    assert south(bench)["valve"] == "closed"
+    assert south(bench)["may_flow"] is False
+
+
+def test_without_a_link_an_open_valve_is_unknown_and_never_closed() -> None:
+    bench = garden_bench()
+    cut_off(bench)
+    assert south(bench)["valve"] == "unknown"
+    bench.live(400.0, tick_s=20.0)
+    assert south(bench)["valve"] == "unknown"
+    assert south(bench)["may_flow"] is False
+
+
+def test_before_the_first_word_of_a_node_its_valve_is_not_called_closed() -> None:
+    bench = garden_bench(ready=False)
+    assert south(bench)["valve"] == "told_to_close"
+
+
+def test_the_litres_are_those_that_were_credited() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.45, "south")
+    bench.live(3600.0)
+    seen = view(bench)
+    assert seen["waterings"] == 1
+    assert seen["litres"] == pytest.approx(bench.litres["south"], abs=0.3)
+    assert seen["beds"]["south"]["last_watering"]["litres"] == pytest.approx(
+        seen["litres"], abs=0.1
+    )
+    assert seen["beds"]["wall"]["last_watering"] is None
+
+
+def test_the_next_watering_lies_ahead_and_in_order() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.25)
+    bench.live(700.0, tick_s=20.0)
+    window = south(bench)["next_watering"]
+    assert view(bench)["at"] <= window["from"] <= window["to"]
