@@ -306,6 +306,7 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
     Example:  thirstline why south
     """
     shown = look.garden_now(_found(garden, data))
+    bed = next((name for name in shown["beds"] if name.lower() == bed.lower()), bed)
     if bed not in shown["beds"]:
         known = ", ".join(shown["beds"])
         msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"

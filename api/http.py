@@ -8,6 +8,7 @@ a shutdown waiting.
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections.abc import Callable, Iterable
 from typing import Annotated, Any
@@ -148,7 +149,7 @@ async def garden(request: Request, desk: TheDesk) -> Response:
 async def record(desk: TheDesk, after: Digits = None, limit: Digits = None) -> Response:
     """Decisions, waterings, orders and alerts, in pages."""
     most = min(LOG_ROWS_MOST, max(1, int(limit or LOG_ROWS)))
-    rows = desk.log(int(after or 0), most)
+    rows = await asyncio.to_thread(desk.log, int(after or 0), most)
     return json_response({"rows": rows, "after": rows[-1]["id"] if rows else int(after or 0)})
 
 
@@ -166,7 +167,8 @@ async def history(
     from_utc_s = bodies.instant_utc_s(from_) if from_ else to_utc_s - HISTORY_DAYS * 86_400.0
     if not 0.0 < to_utc_s - from_utc_s <= HISTORY_MOST_S:
         raise ProblemError(422, "`from` must lie before `to`, at most 400 days.")
-    rows = stepped(desk.history(bed, from_utc_s, to_utc_s), float(step or 0))
+    kept = await asyncio.to_thread(desk.history, bed, from_utc_s, to_utc_s)
+    rows = stepped(kept, float(step or 0))
     points = [{"at": rfc3339(row["at_utc_s"]), **_without_at(row)} for row in rows]
     return json_response(
         {"bed": bed, "from": rfc3339(from_utc_s), "to": rfc3339(to_utc_s), "points": points}

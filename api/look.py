@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.page.holds import alerts_to_show, bed_reason, garden_pause, next_words
+from api.page.words import Tongue
 from controller.datafolder import DataFolder
 from controller.errors import StoreError, ThirstlineError, WrongUseError
 from controller.verify import Verified, verify
@@ -99,35 +101,38 @@ def _local(text: str, zone: ZoneInfo, form: str) -> str:
     return datetime.fromisoformat(text).astimezone(zone).strftime(form)
 
 
-def _next(bed: dict[str, Any], zone: ZoneInfo) -> str:
-    span = bed["next_watering"]
-    if span is None:
-        return "-"
-    first, last = _local(span["from"], zone, "%a"), _local(span["to"], zone, "%a")
-    return first if first == last else f"{first}-{last}"
+def _reasons(shown: dict[str, Any], tongue: Tongue) -> list[str]:
+    """Why each bed drinks or not; what holds for the whole garden is said once."""
+    lines = [f"Locked: {shown['holds']['lock_why']}"] if shown["holds"]["locked"] else []
+    lines += [garden_pause(shown, tongue)]
+    lines += [bed_reason(shown, bed, tongue) for bed in shown["beds"]]
+    return list(dict.fromkeys(line for line in lines if line))
 
 
 def summary(shown: dict[str, Any]) -> str:
     """The whole garden for people, 80 columns."""
     zone = ZoneInfo(shown["garden"]["timezone"])
+    now_utc_s = datetime.fromisoformat(shown["at"]).timestamp()
+    tongue = Tongue(zone=zone, us=shown["garden"].get("units") == "us", now_utc_s=now_utc_s)
     lines = [
         f"{shown['garden']['name']}, {_local(shown['at'], zone, '%A %d %B, %H:%M')}",
         f"{shown['waterings']} waterings begun, {shown['litres']:.0f} L, "
         f"{shown['readings']} readings since the start.",
         "",
-        f"{'bed':<12}{'used':>6}{'line':>6}  {'next':<9}{'valve':<14}state",
+        f"{'bed':<12}{'used':>6}{'line':>6}  {'valve':<14}{'state':<10}next",
     ]
     for name, bed in shown["beds"].items():
         used = f"{100 * bed['depletion_frac']:.0f} %"
         line = f"{100 * bed['thirst_line_frac']:.0f} %"
         valve = VALVE_WORDS[bed["valve"]].split(",")[0]
         lines.append(
-            f"{bed_name(name):<12}{used:>6}{line:>6}  {_next(bed, zone):<9}{valve:<14}"
-            f"{bed['state']}"
+            f"{bed_name(name):<12}{used:>6}{line:>6}  {valve:<14}{bed['state']:<10}"
+            f"{next_words(shown, name, tongue) or '-'}"
         )
-    lines += ["", *(bed["reason"]["text"] for bed in shown["beds"].values())]
-    if shown["alerts"]:
-        lines += ["", "To look at:", *(f"- {alert['text']}" for alert in shown["alerts"])]
+    lines += ["", *_reasons(shown, tongue)]
+    alerts = alerts_to_show(shown)
+    if alerts:
+        lines += ["", "To look at:", *(f"- {alert['text']}" for alert in alerts)]
     return "\n".join(lines)
 
 
@@ -137,12 +142,17 @@ NUMBER_WORDS = {
     "thirst_line_frac": ("thirst line", 100.0, "%"),
     "floor_frac": ("floor", 100.0, "%"),
     "day_use_frac": ("a day's use", 100.0, "%"),
-    "spread_frac": ("uncertainty, one sd", 100.0, "%"),
+    "spread_frac": ("give or take", 100.0, "%"),
     "rain_expected_mm": ("rain foretold", 1.0, "mm"),
     "dose_mm": ("dose", 1.0, "mm"),
     "dose_l": ("dose", 1.0, "L"),
     "allowed_l": ("left of the limit", 1.0, "L"),
     "given_l": ("given", 1.0, "L"),
+}
+PROBE_WORDS = {
+    "ok": "Its probes speak.",
+    "doubtful": "Its probes are in doubt.",
+    "none": "No probe speaks; it goes by its balance.",
 }
 
 
@@ -156,7 +166,7 @@ def why(bed_id: str, bed: dict[str, Any]) -> str:
         "",
         f"{bed_name(bed_id)} can hold {bed['taw_l']:.0f} L between full and wilting. Stage: "
         f"{bed['stage']}.",
-        f"Its valve: {VALVE_WORDS[bed['valve']]}. Probes: {bed['quality']}.",
+        f"Its valve: {VALVE_WORDS[bed['valve']]}. {PROBE_WORDS.get(bed['quality'], '')}",
     ]
     return "\n".join(lines)
 

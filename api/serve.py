@@ -57,7 +57,7 @@ class WebServer:
                 access_log=False,
                 server_header=False,
                 proxy_headers=False,
-                limit_concurrency=32,
+                limit_concurrency=512,
                 backlog=64,
                 timeout_keep_alive=5,
                 timeout_graceful_shutdown=2,

@@ -91,8 +91,8 @@ class ScaledClock:
         return self.speed * (time.monotonic() - self._began_s)
 
     def synced(self) -> bool:
-        """Whether the wall clock may be believed."""
-        return SYNCED_MARK.exists() or time.time() > PLAUSIBLE_UTC_S
+        """Whether the system says that its wall clock was set from outside since the boot."""
+        return SYNCED_MARK.exists() and time.time() > PLAUSIBLE_UTC_S
 
     def stamp(self, trusted_s: float) -> ClockStamp:
         """All clocks now, for the record."""

@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeout
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,6 @@ from controller.clock import ScaledClock
 from controller.datafolder import DataFolder
 from controller.effects import Alerts, Answer, Close, Effect, Lease, Ready
 from controller.engine import Engine
-from controller.errors import GardenError
 from controller.events import (
     Event,
     GardenChanged,
@@ -34,10 +34,11 @@ from controller.events import (
     RecordFailed,
     Tick,
 )
-from controller.garden import Garden, load_garden
+from controller.garden import Garden
 from controller.link import MqttLink
+from controller.orders import ENDING
 from controller.recorder import Job, Recorder, SnapshotJob
-from controller.restoring import NO_RECORD, restored, started
+from controller.restoring import NO_RECORD, reread, restored, started
 from controller.run import VERSION
 from controller.store import Recovered, open_reader
 from controller.view import picture, rfc3339
@@ -46,6 +47,7 @@ from controller.watering.limits import used_l
 log = logging.getLogger(__name__)
 
 QUEUE_MOST = 2000
+QUEUE_WAIT_S = 1.0
 TICK_S = 60.0  # [s] garden time, while nothing is due
 TICK_BUSY_S = 5.0  # while water runs or is near
 TICK_LEAST_REAL_S = 0.02
@@ -136,7 +138,7 @@ class Daemon:
 
     def close_everything(self) -> None:
         """Close every valve and wait for their word; ten seconds at most."""
-        self.order_now({"what": "stop_all", "who": "end", "why": "the daemon ends"})
+        self.order_now({"what": "stop_all", "who": ENDING, "why": "the daemon ends"})
         self._ending.set()
         end_s = time.monotonic() + CLOSE_WAIT_S
         while time.monotonic() < end_s and self._link.online and not self._all_settled():
@@ -172,8 +174,10 @@ class Daemon:
         try:
             self._events.put_nowait(event)
         except queue.Full:
-            if not isinstance(event, ProbeReading):
-                self._events.put(event)
+            if isinstance(event, ProbeReading) or threading.current_thread() is self._thread:
+                return  # the engine never waits for itself
+            with suppress(queue.Full):
+                self._events.put(event, timeout=QUEUE_WAIT_S)
 
     def _live(self) -> None:
         while not self._stopping.is_set():
@@ -326,11 +330,11 @@ class Daemon:
             TimeoutError: the engine did not answer within 2 s; the closes went out all the same.
         """
         what = "stop_all" if bed is None else "stop"
+        self._close_past_engine(bed)  # first of all, whatever the engine is busy with
         waiting = self.order_now({"what": what, "bed": bed, "who": who})
         try:
             return await asyncio.wait_for(asyncio.wrap_future(waiting), STOP_ANSWER_S)
-        except (TimeoutError, FutureTimeout) as exc:
-            self._close_past_engine(bed)
+        except FutureTimeout as exc:
             raise TimeoutError from exc
 
     def _close_past_engine(self, bed: str | None) -> None:
@@ -378,11 +382,7 @@ class Daemon:
         """Read the garden file anew; a refused one changes nothing but an alert."""
         if self._garden_path is None:
             return
-        garden_json, cause = None, ""
-        try:
-            garden_json = load_garden(self._garden_path).model_dump_json()
-        except GardenError as exc:
-            cause = exc.faults[0]
+        garden_json, cause = reread(self._garden_path, self.garden)
         self.deliver(
             GardenChanged(
                 at_utc_s=self.clock.utc_s(),

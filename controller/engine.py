@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from controller import grid, inputs, judge, orders
+from controller import grid, inputs, judge, metering, orders
 from controller.effects import Effect, Ready, SaveEpoch
 from controller.events import (
     Event,
@@ -48,7 +48,7 @@ from controller.watering.words import words
 HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
     ProbeReading: inputs.probe_reading,
     ValveReport: inputs.valve_report,
-    MeterReading: inputs.meter_reading,
+    MeterReading: metering.meter_reading,
     WeatherReading: inputs.weather_reading,
     Order: orders.handle,
     LinkUp: inputs.link_up,
@@ -207,6 +207,7 @@ class Engine:
             valve.confirmed_closed_mono_s = None
         for memory in state.beds.values():
             memory.not_before_mono_s = 0.0
+            memory.past_floor_mono_s = None
         for probe in state.probes.values():
             probe.mono_s = None
             probe.hour_m3_m3.clear()
@@ -238,6 +239,9 @@ class Engine:
     def _store_said(self, event: Recorded | RecordFailed | StoreState) -> None:
         run, state = self.run, self.run.state
         if isinstance(event, Recorded):
+            if not state.can_record:  # a disk that hung, and goes on
+                state.can_record = run.nudge = True
+                run.end_alert("cannot_record")
             watering = valves.recorded(run, event.dose)
             if watering is not None:
                 orders.recorded(run, watering)
@@ -305,7 +309,8 @@ class Engine:
     def _fit_garden(self) -> None:
         """Give every bed, probe and valve of the garden file its place in the state."""
         run, state, garden = self.run, self.run.state, self.run.garden
-        run.soils = {bed: soil_of(garden, bed) for bed in garden.beds}
+        learned = {bed: water.full_shift_m3_m3 for bed, water in state.water.items()}
+        run.soils = {bed: soil_of(garden, bed, learned.get(bed, 0.0)) for bed in garden.beds}
         run.probe_beds = {probe: name for name, bed in garden.beds.items() for probe in bed.probes}
         run.master, run.window = garden.master, None
         run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}

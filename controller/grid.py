@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 
 from controller.agronomy.eto import Site
 from controller.run import Run
-from controller.sensing.beds import day_of
+from controller.sensing.beds import day_of, soil_of
 from controller.sensing.estimate import (
     GRID_S,
     add_rain,
@@ -21,6 +21,7 @@ from controller.sensing.estimate import (
     measured_mm,
     start,
 )
+from controller.sensing.full_point import look
 from controller.sensing.quality import fresh, hour_value
 from controller.sensing.sky import (
     ASSUMED_DEGREE_DAYS_D,
@@ -30,10 +31,12 @@ from controller.sensing.sky import (
     step_eto_mm,
 )
 from controller.state import BedDay
+from controller.watering.words import bed_name
 
 STEPS_H = 6
 FIRST_GUESS_FRAC = 0.25
 USE_DAYS = 3
+WHOLE_DAY_STEPS = 120  # grid steps; a day that was lived for less says nothing of a day's use
 UNKNOWN_SPREAD_FRAC = 0.15
 
 
@@ -109,7 +112,9 @@ def _step(run: Run, site: Site, grid: int) -> None:
     for bed, water in state.water.items():
         soil = run.soils[bed]
         if rain_mm > 0.0:
-            state.beds[bed].rain_hour_mm += add_rain(water, soil, rain_mm, begin_s)
+            net_mm = add_rain(water, soil, rain_mm, begin_s)
+            state.beds[bed].rain_hour_mm += net_mm
+            water.soak_rain_mm += net_mm
         advance(water, soil, run.days[bed], eto_mm)
     if (grid + 1) % STEPS_H == 0:
         _hour(run, begin_s + GRID_S)
@@ -168,13 +173,33 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
     memory.told_frac = None
     if told:
         told_mm = measured_mm(run.soils[bed], told, day.root_depth_m)
-        memory.told_frac = told_mm / day.taw_mm
+        memory.told_mm, memory.told_frac = told_mm, max(0.0, told_mm) / day.taw_mm
         correct(state.water[bed], day, told_mm, len(told), at_utc_s)
+        _learn_full(run, bed, told_mm, at_utc_s)
         return
     like = garden.beds[bed].like
     if like is not None and state.beds[like].told_frac is not None:
         share = state.water[like].depletion_mm / run.days[like].taw_mm
         correct(state.water[bed], day, share * day.taw_mm, 1, at_utc_s)
+
+
+def _learn_full(run: Run, bed: str, told_mm: float, at_utc_s: float) -> None:
+    water, root_m = run.state.water[bed], run.days[bed].root_depth_m
+    change = look(water, run.soils[bed], root_m, told_mm, at_utc_s)
+    if change != 0.0:
+        run.soils[bed] = soil_of(run.garden, bed, water.full_shift_m3_m3)
+        run.days[bed] = _today(run, bed, at_utc_s)
+        run.note(
+            "learned",
+            bed,
+            "full_point",
+            f"{bed_name(bed)} is full at {run.soils[bed].field_capacity_m3_m3:.3f} m3/m3 by its "
+            "own probes; that counts from now on.",
+            {
+                "change_m3_m3": change,
+                "full_m3_m3": run.soils[bed].field_capacity_m3_m3,
+            },
+        )
 
 
 def _new_day(run: Run, at_utc_s: float) -> None:
@@ -184,9 +209,10 @@ def _new_day(run: Run, at_utc_s: float) -> None:
     for bed, water in state.water.items():
         if today > run.garden.beds[bed].transplanted:
             water.degree_days += gained
-        water.use_mm_d.append(water.use_today_mm)
-        del water.use_mm_d[:-USE_DAYS]
-        water.use_today_mm = 0.0
+        if water.use_steps >= WHOLE_DAY_STEPS:
+            water.use_mm_d.append(water.use_today_mm)
+            del water.use_mm_d[:-USE_DAYS]
+        water.use_today_mm, water.use_steps = 0.0, 0
         before = run.days[bed]
         run.days[bed] = _today(run, bed, at_utc_s)
         deepen(water, run.soils[bed], before.root_depth_m, run.days[bed].root_depth_m)

@@ -6,14 +6,16 @@ inside the window. Outside the hours only a passed floor waters.
 
 from __future__ import annotations
 
+import math
+
 from controller.grid import correct_unknown
 from controller.run import Run
-from controller.sensing.estimate import expected_use_mm_d
+from controller.sensing.estimate import PLASTIC_SIDE_FRAC, expected_use_mm_d, held_mm
 from controller.sensing.quality import fresh, silent_after_s
 from controller.sensing.sky import heat_expected, normal_eto_mm_d, rain_expected_mm
-from controller.state import Said, Watering
+from controller.state import BedMemory, Said, Watering
 from controller.watering.dosing import split
-from controller.watering.guard import caps_of, interlock
+from controller.watering.guard import caps_of, frost, interlock
 from controller.watering.hours import Place, Window, window_at
 from controller.watering.limits import Opening, allowed_now_l
 from controller.watering.policy import BedView, Decision, Reason, Rules, Sky, decide
@@ -22,6 +24,9 @@ from controller.watering.words import bed_name, words
 
 NIGHT_USE_SHARE = 0.1  # of a day's use falls in a whole day's length of dark hours
 FULL_FRAC = 0.02
+WATERING_LEAST_FRAC = 0.10  # of TAW: a splash by hand costs a bed no night
+SHARED_ERROR_FRAC = 0.05  # of TAW: what all probes of a bed, and its full point, are wrong by
+WAITING_CALLS_S = 6 * 3600.0
 DAY_S = 86_400.0
 HELD_BY_PERSON = frozenset({Reason.PAUSED, Reason.CLEARED, Reason.NOT_PLANTED})
 
@@ -60,12 +65,11 @@ def quality_of(run: Run, bed: str) -> tuple[str, bool]:
     ]
     if len(speaking) == len(setting.probes):
         return "ok", False
-    if speaking:
-        return "doubtful", False
-    patience_s = min(
+    patience_s = max(
         silent_after_s(state.probes[name], garden.probes[name].every_s) for name in setting.probes
     )
-    return "none", state.mono_s - since_s <= patience_s
+    waiting = state.mono_s - since_s <= patience_s  # after a start each gets the time to speak
+    return "doubtful" if speaking else "none", waiting
 
 
 def view_of(run: Run, bed: str, window: Window) -> BedView:
@@ -75,19 +79,18 @@ def view_of(run: Run, bed: str, window: Window) -> BedView:
     quality, waiting = quality_of(run, bed)
     usual_mm_d = day.kcb * normal_eto_mm_d(run.garden, state.at_utc_s) * run.soils[bed].ground_ratio
     use_mm_d = expected_use_mm_d(water, usual_mm_d)
-    hours_s = max(0.0, window.to_utc_s - max(state.at_utc_s, window.from_utc_s))
-    night_mm = NIGHT_USE_SHARE * use_mm_d * hours_s / DAY_S
+    to_come_mm = use_mm_d * _use_before_sunrise_d(state.at_utc_s, window)
     taw_mm = day.taw_mm
-    last_s = memory.last_watering_utc_s
+    soil = run.soils[bed]
     return BedView(
         bed=bed,
         stage=day.stage,
         taw_mm=taw_mm,
         wetted_area_m2=run.soils[bed].wetted_area_m2,
         depletion_frac=water.depletion_mm / taw_mm,
-        sunrise_frac=(water.depletion_mm + night_mm) / taw_mm,
+        sunrise_frac=(water.depletion_mm + to_come_mm) / taw_mm,
         day_use_frac=use_mm_d / taw_mm,
-        spread_frac=water.var_mm2**0.5 / taw_mm,
+        spread_frac=math.hypot(water.var_mm2**0.5 / taw_mm, SHARED_ERROR_FRAC),
         line_frac=day.line_frac,
         floor_frac=day.floor_frac,
         quality=quality,
@@ -96,11 +99,30 @@ def view_of(run: Run, bed: str, window: Window) -> BedView:
         and memory.told_frac is not None
         and memory.told_frac <= FULL_FRAC
         and water.depletion_mm / taw_mm < day.line_frac,
-        watered=last_s is not None
-        and (last_s >= window.from_utc_s or state.at_utc_s - last_s < DAY_S / 4.0)
-        and memory.judged_from_utc_s is not None,
+        watered=_watered(memory, window, state.at_utc_s, taw_mm * soil.wetted_area_m2),
         postponed=memory.postponed,
+        rain_share_frac=PLASTIC_SIDE_FRAC if soil.mulch == "plastic" else 1.0,
+        rain_holds_mm=held_mm(soil),
     )
+
+
+def _use_before_sunrise_d(at_utc_s: float, window: Window) -> float:
+    """How much of a day's use falls between now and the end of the hours [d]."""
+    inside_s = window.to_utc_s - window.from_utc_s
+    outside_s = max(1.0, DAY_S - inside_s)
+    before_s = min(outside_s, max(0.0, window.from_utc_s - at_utc_s))
+    dark_s = max(0.0, window.to_utc_s - max(at_utc_s, window.from_utc_s))
+    dark_d = NIGHT_USE_SHARE * dark_s / DAY_S
+    whole_dark_d = NIGHT_USE_SHARE * inside_s / DAY_S
+    return (1.0 - whole_dark_d) * before_s / outside_s + dark_d
+
+
+def _watered(memory: BedMemory, window: Window, at_utc_s: float, taw_l: float) -> bool:
+    """Whether the bed had a real watering in these hours, or just before them."""
+    last_s = memory.last_watering_utc_s
+    if last_s is None or memory.last_watering_l < WATERING_LEAST_FRAC * taw_l:
+        return False
+    return last_s >= window.from_utc_s or at_utc_s - last_s < DAY_S / 4.0
 
 
 def rules_of(run: Run, bed: str, window: Window) -> Rules:
@@ -137,6 +159,7 @@ def sky_of(run: Run) -> Sky:
 def judge_all(run: Run) -> None:
     """Judge every bed that has not been judged in this window, and end pauses that are over."""
     _end_pauses(run)
+    _mind_frost(run)
     window = window_now(run)
     sky = sky_of(run)
     for bed in run.garden.beds:
@@ -144,6 +167,7 @@ def judge_all(run: Run) -> None:
         correct_unknown(run, bed)
         if bed not in run.state.waterings:
             _judge(run, bed, window, sky)
+        _mind_thirst(run, bed)
     run.nudge = False
 
 
@@ -185,6 +209,34 @@ def _mind_probes(run: Run, bed: str) -> None:
         )
     elif quality != "none":
         run.end_alert("bed_blind", bed)
+
+
+def _mind_frost(run: Run) -> None:
+    if frost(run):
+        run.raise_alert(
+            "frost", "Too cold: nothing opens. Drain what can freeze; backflow devices go first."
+        )
+    else:
+        run.end_alert("frost")
+
+
+def _mind_thirst(run: Run, bed: str) -> None:
+    """A bed past its floor is never dry in silence: after six hours without water it calls."""
+    state, memory, day = run.state, run.state.beds[bed], run.days[bed]
+    quiet = {Reason.NOT_PLANTED.value, Reason.CLEARED.value}
+    past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
+    if not past or bed in state.waterings or memory.said.code in quiet:
+        memory.past_floor_mono_s = None
+        run.end_alert("bed_waiting", bed)
+        return
+    if memory.past_floor_mono_s is None:
+        memory.past_floor_mono_s = state.mono_s
+    elif state.mono_s - memory.past_floor_mono_s >= WAITING_CALLS_S:
+        run.raise_alert(
+            "bed_waiting",
+            f"{bed_name(bed)} is past its floor and gets no water: {memory.said.text}",
+            bed=bed,
+        )
 
 
 def _judge(run: Run, bed: str, window: Window, sky: Sky) -> None:

@@ -23,6 +23,9 @@ from controller.watering.words import bed_name, words
 
 Status = Literal["accepted", "refused", "invalid", "unknown", "unrecorded"]
 
+ENDING = "end"  # who orders when the daemon itself ends
+STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so long
+PAUSE_MOST_S = 366 * 86_400.0
 BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
 REFUSALS: dict[Refused, str] = {
@@ -82,6 +85,8 @@ def _stop(run: Run, order: Order) -> None:
     beds = list(run.garden.beds) if order.bed is None else [order.bed]
     for bed in beds:
         cut(run, bed, "stopped")
+        if order.who != ENDING:
+            _hold(run, bed)
         valve = run.garden.beds[bed].valve
         if not any(isinstance(done, Close) and done.valve == valve for done in run.out):
             run.close(valve)
@@ -89,6 +94,17 @@ def _stop(run: Run, order: Order) -> None:
         run.close(run.master)
     _note(run, order, "close every valve" if order.bed is None else "close")
     _answer(run, order, "accepted", "stopped", "Told to close.")
+
+
+def _hold(run: Run, bed: str) -> None:
+    """The policy does not undo what a person stopped."""
+    memory = run.state.beds[bed]
+    memory.not_before_mono_s = run.state.mono_s + STOP_HOLDS_S
+    memory.said = Said(
+        code=Reason.STOPPED.value,
+        text=words(bed, Reason.STOPPED, {}),
+        at_utc_s=run.state.at_utc_s,
+    )
 
 
 def _wanted_l(run: Run, order: Order) -> float:
@@ -228,8 +244,9 @@ def unrecorded(run: Run, watering: Watering) -> None:
 
 def _pause(run: Run, order: Order) -> None:
     state, until_s = run.state, order.until_utc_s
-    if until_s is None or not until_s > state.at_utc_s:
-        _answer(run, order, "invalid", "until", "A pause needs an end that is still to come.")
+    if until_s is None or not state.at_utc_s < until_s <= state.at_utc_s + PAUSE_MOST_S:
+        text = "A pause needs an end that is still to come, within a year."
+        _answer(run, order, "invalid", "until", text)
         return
     pause = Pause(until_utc_s=until_s, why=order.why)
     text = "Paused by a person: no watering of its own until the pause ends."
@@ -247,7 +264,7 @@ def _pause(run: Run, order: Order) -> None:
             cut(run, bed, "paused")
     _note(run, order, "pause")
     run.nudge = True
-    _answer(run, order, "accepted", "paused", text)
+    _kept(run, order, "paused", text)
 
 
 def _resume(run: Run, order: Order) -> None:
@@ -275,7 +292,16 @@ def _lock(run: Run, order: Order) -> None:
     run.close_all()
     _note(run, order, f"lock: {order.why}")
     run.nudge = True
-    _answer(run, order, "accepted", "locked", "Locked: everything is told to close.")
+    _kept(run, order, "locked", "Locked: everything is told to close.")
+
+
+def _kept(run: Run, order: Order, reason: str, text: str) -> None:
+    """Answer an order that holds from now on, and say it where it cannot outlive a restart."""
+    if run.state.can_record:
+        _answer(run, order, "accepted", reason, text)
+    else:
+        unkept = f"{text} It cannot be recorded, so a restart would forget it."
+        _answer(run, order, "unrecorded", Refused.CANNOT_RECORD.value, unkept)
 
 
 def _unlock(run: Run, order: Order) -> None:

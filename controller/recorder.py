@@ -99,7 +99,8 @@ class Recorder:
         try:
             self._jobs.put_nowait(job)
         except queue.Full:
-            self._answer_failed(job, "the queue to the disk is full")
+            if not isinstance(getattr(job, "event", None), RecordFailed):  # one answer, no echo
+                self._answer_failed(job, "the queue to the disk is full")
 
     def stop(self) -> None:
         """Write what waits and end; at most ten seconds."""
@@ -132,7 +133,7 @@ class Recorder:
             known = replace(known, events=iter(list(known.events)))
         except LockedError as exc:
             self._failure = exc
-        except StoreError as exc:
+        except (StoreError, ValueError) as exc:
             log.error("cannot record: %s", exc)  # noqa: TRY400 - expected trouble
             if store is not None:
                 with suppress(StoreError):

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import logging
+from pathlib import Path
+
 from controller.clock import ScaledClock
 from controller.engine import Engine
+from controller.errors import GardenError
 from controller.events import Started
-from controller.garden import Garden
+from controller.garden import Garden, load_garden
 from controller.run import VERSION
 from controller.store import Recovered
 from controller.store_reads import Snapshot
+
+log = logging.getLogger(__name__)
 
 ARRIVAL_LEAST_REAL_S = 0.5  # [s] real: windows that compare arrivals are never shorter
 # While the record cannot be opened nobody knows what was given: the day's water counts as spent.
@@ -39,7 +45,11 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
     if kept.state_json is None:
         engine = Engine(garden)
     else:
-        engine = Engine.load(kept.state_json.encode("utf-8"))
+        try:
+            engine = Engine.load(kept.state_json.encode("utf-8"))
+        except ValueError:
+            log.exception("the kept state cannot be read: the history counts as lost")
+            return Engine(garden)
     for event in recovered.events:
         engine.step(event)
     return engine
@@ -67,3 +77,34 @@ def started(garden: Garden, recovered: Recovered, clock: ScaledClock, *, armed: 
         arrival_least_s=ARRIVAL_LEAST_REAL_S * clock.speed,
         garden_json=garden.model_dump_json(),
     )
+
+
+WIRED = ("broker", "page", "topics", "probes", "valves", "meters", "weather")
+
+
+def reread(path: Path, running: Garden) -> tuple[str | None, str]:
+    """Read the garden file anew for a daemon that runs.
+
+    What goes over wires is set up once: a file that changes it is refused until a restart, so that
+    no permission ever goes to another pipe than the one that is listened to.
+
+    Args:
+        path: the file.
+        running: the garden in force.
+
+    Returns:
+        The new garden as JSON and nothing, or None and why it is refused.
+    """
+    try:
+        garden = load_garden(path)
+    except GardenError as exc:
+        return None, exc.faults[0]
+    changed = [part for part in WIRED if getattr(garden, part) != getattr(running, part)]
+    if garden.garden.id != running.garden.id:
+        changed.append("garden.id")
+    pipes = {name: (bed.valve, bed.probes) for name, bed in garden.beds.items()}
+    if pipes != {name: (bed.valve, bed.probes) for name, bed in running.beds.items()}:
+        changed.append("a bed's valve or probes")
+    if changed:
+        return None, f"{', '.join(changed)} changed: that needs a restart"
+    return garden.model_dump_json(), ""

@@ -78,7 +78,8 @@ class Run:
         """Tell a valve to close and hold it for told, not for closed."""
         held = self.state.valves[valve]
         self.out.append(Close(valve=valve, dose=dose))
-        held.edge_mono_s = self.state.mono_s
+        if held.state in {"opening", "open", "unknown"}:
+            held.edge_mono_s = self.state.mono_s  # a valve that is shut already makes no hammer
         if held.state != "closed":
             held.state = "told_to_close"
         if valve == self.master and held.opened_mono_s is not None:

@@ -66,10 +66,19 @@ class BedWater:
     interception_mm: float = 0.0
     use_mm_d: list[float] = field(default_factory=list)  # potential use of the last days
     use_today_mm: float = 0.0
+    use_steps: int = 0  # grid steps that today's use is the sum of
     degree_days: float = 0.0
     wetted_utc_s: float | None = None  # last water but for drizzle
     corrected_utc_s: float | None = None
     corrections: int = 0
+    full_shift_m3_m3: float = 0.0  # this bed's full point, learned, less the file's
+    soak_utc_s: float | None = None  # last water of the last soaking
+    soak_before_mm: float | None = None  # depletion that the probes told before it
+    soak_given_mm: float = 0.0
+    soak_rain_mm: float = 0.0
+    soak_use_mm: float = 0.0  # since its last water
+    soak_looks: int = 0
+    soaks_missing_frac: list[float] = field(default_factory=list)  # of the last soakings
 
 
 @dataclass(slots=True, kw_only=True)
@@ -91,7 +100,10 @@ class SkyState:
     rh_pct: float | None = None
     solar_w_m2: float | None = None
     wind_m_s: float | None = None
-    rain_mm_total: float | None = None
+    told_mono_s: dict[str, float] = field(default_factory=dict)  # when each field was last told
+    rain_totals_mm: dict[str, float] = field(default_factory=dict)  # by mast
+    rain_mast: str = ""  # whose rain counts
+    rain_mono_s: float = 0.0
     rain_due_mm: float = 0.0  # fallen, not yet given to the beds
     temps: list[Hour] = field(default_factory=list)  # the last 24 hours
     spans: list[OutlookSpan] = field(default_factory=list)
@@ -112,6 +124,7 @@ class ValveState:
     contract: int = 1
     opened_mono_s: float | None = None  # first lease of this opening
     confirmed_mono_s: float | None = None  # said open
+    against_mono_s: float | None = None  # since when it says open although it was told to close
     lease_mono_s: float | None = None  # last lease sent
     edge_mono_s: float | None = None  # last told to open or close
     confirmed_closed_mono_s: float | None = None  # said closed
@@ -138,6 +151,7 @@ class Pulse:
     last_flow_mono_s: float | None = None
     shared: bool = False  # other beds drank at the same time
     ended_by: str = ""
+    due_mono_s: float | None = None  # since when its end waits for another valve's edge
 
 
 @dataclass(slots=True, kw_only=True)
@@ -202,11 +216,13 @@ class BedMemory:
     said: Said
     judged_from_utc_s: float | None = None  # the window in which it was last judged
     not_before_mono_s: float = 0.0  # a valve or record that failed is not tried again before
+    past_floor_mono_s: float | None = None  # since when it is past its floor without water
     postponed: int = 0
     last_watering_utc_s: float | None = None
     last_watering_l: float = 0.0
     pause: Pause | None = None
     blind_since_utc_s: float | None = None
+    told_mm: float | None = None  # the same, below 0 where wetter than full
     told_frac: float | None = None  # depletion by the probes at the last full hour
     told_probes: int = 0
     given_hour_l: float = 0.0

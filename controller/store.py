@@ -34,6 +34,7 @@ __all__ = ["MOST_PENDING", "Recovered", "Store", "effects_json", "needs_disk", "
 log = logging.getLogger(__name__)
 
 MOST_PENDING = 20_000  # events that wait in memory; beyond it the oldest readings go
+WATER_AFTER_S = 140.0  # [s] a lease and the life of a nonce: so long it may still have flowed
 BUSY_MS = 2_000  # [ms] to wait for another connection's lock
 JOURNAL_S = 30 * DAY_S  # [s] of trusted time that the journal reaches back
 DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
@@ -102,7 +103,7 @@ class Store(Reader):
         last = self.last_stamp()
         trusted_s = last.trusted_s + trusted_gap_s(last, now, scaled) if last else 0.0
         with _writing(self._db, self._path):
-            self._db.execute(tables.ASSUME_FULL, (trusted_s,))
+            self._db.execute(tables.ASSUME_FULL, (trusted_s + WATER_AFTER_S,))
             self._keep_stamp(replace(now, trusted_s=trusted_s))
         self._stamp = replace(now, trusted_s=trusted_s)
         epoch, seq = self.high_mark()

@@ -18,6 +18,8 @@ from controller.watering.guard import caps_of, latched, may_flow
 from controller.watering.outlook import next_watering
 from controller.watering.policy import REFILL_TO_FRAC, Reason
 
+FIRST_UTC_S = 0.0
+LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
 HELD = frozenset(
     {
         Reason.NOT_ARMED,
@@ -32,7 +34,8 @@ HELD = frozenset(
 
 def rfc3339(at_utc_s: float) -> str:
     """An instant as people's programs write it: UTC with `Z`, whole seconds."""
-    return datetime.fromtimestamp(at_utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    within_s = min(max(at_utc_s, FIRST_UTC_S), LAST_UTC_S)
+    return datetime.fromtimestamp(within_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _rounded(numbers: dict[str, float]) -> dict[str, float]:

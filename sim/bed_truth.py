@@ -6,6 +6,7 @@ depletion is taken over the present root depth and the strip, with the world's o
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -38,7 +39,7 @@ class BedTruthSpec:
         full_root_depth_m: [m].
         mulch: none, straw or plastic.
         emitters, emitter_l_h: number and nominal flow [L/h].
-        transplanted_utc_s: [Unix s UTC].
+        transplanted_utc_s, cleared_utc_s: when the plants come and go [Unix s UTC].
         start_depletion_frac: true depletion at the start [0..1].
         crop: for people only.
     """
@@ -56,6 +57,7 @@ class BedTruthSpec:
     emitters: int
     emitter_l_h: float
     transplanted_utc_s: float
+    cleared_utc_s: float = math.inf
     start_depletion_frac: float = 0.15
     crop: str = "tomato"
 

@@ -6,6 +6,7 @@ is answered here.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -102,6 +103,29 @@ def span_of(garden: Garden, season: Season, first: date | None, last: date | Non
     )
 
 
+def _spec(garden: Garden, name: str, start_depletion_frac: float) -> BedTruthSpec:
+    """What the world is told about a bed."""
+    bed = garden.beds[name]
+    cleared = bed.cleared
+    return BedTruthSpec(
+        bed=name,
+        plants=bed.plants,
+        spacing_m=bed.spacing_m,
+        width_m=bed.width_m,
+        wetted_width_m=bed.wetted_width_m,
+        field_capacity_m3_m3=bed.fc_m3_m3,
+        wilting_point_m3_m3=bed.wp_m3_m3,
+        saturation_m3_m3=bed.saturation_m3_m3,
+        full_root_depth_m=bed.root_depth_m,
+        mulch=bed.mulch,
+        emitters=bed.emitters,
+        emitter_l_h=bed.emitter_l_h,
+        transplanted_utc_s=midnight_utc_s(garden, bed.transplanted),
+        cleared_utc_s=math.inf if cleared is None else midnight_utc_s(garden, cleared),
+        start_depletion_frac=start_depletion_frac,
+    )
+
+
 class GardenWorld:
     """The world of one garden, asked by the garden's own names.
 
@@ -125,25 +149,7 @@ class GardenWorld:
         depletion_frac: Mapping[str, float] | None = None,
     ) -> None:
         told = depletion_frac or {}
-        specs = [
-            BedTruthSpec(
-                bed=name,
-                plants=bed.plants,
-                spacing_m=bed.spacing_m,
-                width_m=bed.width_m,
-                wetted_width_m=bed.wetted_width_m,
-                field_capacity_m3_m3=bed.fc_m3_m3,
-                wilting_point_m3_m3=bed.wp_m3_m3,
-                saturation_m3_m3=bed.saturation_m3_m3,
-                full_root_depth_m=bed.root_depth_m,
-                mulch=bed.mulch,
-                emitters=bed.emitters,
-                emitter_l_h=bed.emitter_l_h,
-                transplanted_utc_s=midnight_utc_s(garden, bed.transplanted),
-                start_depletion_frac=told.get(name, 0.15),
-            )
-            for name, bed in garden.beds.items()
-        ]
+        specs = [_spec(garden, name, told.get(name, 0.15)) for name in garden.beds]
         self.garden = garden
         self.truth = World(specs, season, start_utc_s, seed, sure=sure)
         self._reported = season.reported

@@ -15,8 +15,6 @@ from controller.garden import Bed, Garden
 from controller.view import rfc3339
 from sim.garden_world import GardenWorld
 
-LATE_DAYS = 3  # before a marked pick
-
 
 @dataclass(slots=True, kw_only=True)
 class BedAccount:
@@ -78,9 +76,8 @@ class SeasonAccount:
             if depletion > floor:
                 account.days_past_floor += 1
 
-    def result(self, picks: dict[str, list[date]] | None = None) -> dict[str, object]:
+    def result(self) -> dict[str, object]:
         """The numbers of `replay --json` for one policy, without name and time."""
-        del picks
         beds = {name: self._bed(name) for name in self._garden.beds}
         plants = {name: bed.plants for name, bed in self._garden.beds.items()}
         yields = {name: self._world.truth.relative_yield(name) for name in beds}
@@ -109,7 +106,7 @@ class SeasonAccount:
             "stress_days": dict(account.stress_days),
             "days_past_floor": account.days_past_floor,
             "sudden_rewettings": truth.sudden_rewettings,
-            "late_litres": None,
+            "late_litres": None,  # without marked picks there is no late water
             "max_depletion_frac": round(truth.max_depletion_frac, 4),
             "relative_yield": round(self._world.truth.relative_yield(name), 4),
         }

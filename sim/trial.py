@@ -78,7 +78,8 @@ def lived(garden: Garden, season_name: str, *, seed: int = 7) -> Trial:
             break
         day += timedelta(days=1)
     at_utc_s = midnight_utc_s(garden, day + timedelta(days=1)) + DARK_S
-    world.advance(at_utc_s)
+    live.engine.state.armed = False  # it looks on, and leaves the bed to whoever takes over
+    live.go(at_utc_s)
     return Trial(
         garden=garden,
         world=world,

@@ -15,11 +15,25 @@ from markupsafe import Markup
 from api.desk import Desk
 from api.page import plant, strip
 from api.page.advice import advice
-from api.page.words import DAY_S, Tongue, bed_name, left, named, number, utc_s_of
+from api.page.holds import (
+    OPEN_VALVES,
+    alert_text,
+    alerts_to_show,
+    bed_pause,
+    bed_reason,
+    drinks_by_itself,
+    due_s,
+    garden_pause,
+    next_words,
+    paused_until_s,
+    promised_s,
+    runs,
+)
+from api.page.words import DAY_S, Tongue, bed_name, left, listed, named, number, utc_s_of
 from api.problems import etag_of
 
 SPANS = {"10": 10.0, "30": 30.0, "season": 150.0}  # [d] how far back the strips go
-OPEN_VALVES = frozenset({"open", "opening"})
+UNPROVED_VALVES = frozenset({"told_to_close", "unknown"})
 PIECES = list[tuple[str, bool]]  # text, and whether it is stressed
 
 VALVE_WORDS = {
@@ -69,7 +83,7 @@ class Card:
     valve: str
     is_open: bool
     numbers: list[tuple[str, str]]
-    paused: str
+    paused: bool
     strip: Markup
     last: str
 
@@ -108,17 +122,19 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
     view = desk.view()
     tongue = tongue_of(view)
     beds = [_card(desk, view, tongue, bed, SPANS[span]) for bed in ordered(view)]
-    notices = [notice(tongue, alert) for alert in view["alerts"]]
+    notices = [notice(tongue, alert) for alert in alerts_to_show(view)]
     notices.sort(key=lambda notice: not notice.person_needed)
     return {
         "garden": view["garden"],
+        "verdict": verdict(view),
         "headline": headline(view, tongue),
         "todo": todo(view, tongue),
         "beds": beds,
         "notices": notices,
         "any_open": any(card.is_open for card in beds),
         "stale": not view["link_up"],
-        "holds": _hold_lines(view, tongue),
+        "lock_line": f"Locked: {view['holds']['lock_why']}" if view["holds"]["locked"] else "",
+        "pause_line": garden_pause(view, tongue),
         "locked": view["holds"]["locked"],
         "demo": _demo_line(view),
         "tag": tag,
@@ -132,23 +148,29 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
 # -- the whole garden
 
 
-def due_s(bed: dict[str, Any]) -> tuple[float, float] | None:
-    """The next watering's window, None where there is none."""
-    window = bed.get("next_watering") or {}
-    first, last = utc_s_of(window.get("from")), utc_s_of(window.get("to"))
-    return None if first is None or last is None else (first, last)
-
-
 def ordered(view: dict[str, Any]) -> list[str]:
     """The beds by who drinks next: those that drink now, then by window, then by name."""
 
     def rank(bed: str) -> tuple[bool, float, str]:
         state = view["beds"][bed]
         window = due_s(state)
-        running = state["valve"] in OPEN_VALVES or state["state"] in {"watering", "soaking"}
-        return (not running, float("inf") if window is None else window[0], bed)
+        paused_s = paused_until_s(view, bed) or 0.0
+        begins_s = float("inf") if window is None else max(window[0], paused_s)
+        return (not runs(state), begins_s, bed)
 
     return sorted(view["beds"], key=rank)
+
+
+def verdict(view: dict[str, Any]) -> str:
+    """Whether all is well, in a word; empty while that is still being found out."""
+    shown = alerts_to_show(view)
+    needed = any(alert["person_needed"] for alert in shown)
+    if needed or view["holds"]["locked"] or not view["link_up"]:
+        return "Look here:"
+    unproved = any(bed["valve"] in UNPROVED_VALVES for bed in view["beds"].values())
+    if unproved or not view["ready"]:
+        return ""
+    return "Well, but for what stands below." if shown else "All is well."
 
 
 def headline(view: dict[str, Any], tongue: Tongue) -> PIECES:
@@ -169,14 +191,17 @@ def _wrong(view: dict[str, Any]) -> PIECES:
 
 
 def _drinking(view: dict[str, Any], tongue: Tongue) -> PIECES:
-    for bed in ordered(view):
-        state = view["beds"][bed]
-        given = _given(state, tongue)
-        if state["valve"] in OPEN_VALVES:
-            return [(bed_name(bed), True), (f" drinks now{given and ': '}{given}.", False)]
-        if state["state"] == "soaking":
-            return [(bed_name(bed), True), (f" lets it soak in{given and ': '}{given}.", False)]
-    return []
+    beds = {bed: view["beds"][bed] for bed in ordered(view)}
+    drinking = [bed for bed, state in beds.items() if state["valve"] in OPEN_VALVES]
+    soaking = [bed for bed, state in beds.items() if state["state"] == "soaking"]
+    some, verb = (drinking, "drink") if drinking else (soaking, "let it soak in")
+    if len(some) > 1:
+        return [(listed([bed_name(bed) for bed in some]), True), (f" {verb} now.", False)]
+    if not some:
+        return []
+    given = given_words(beds[some[0]], tongue)
+    verb = "drinks now" if drinking else "lets it soak in"
+    return [(bed_name(some[0]), True), (f" {verb}{given and ': '}{given}.", False)]
 
 
 def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
@@ -185,17 +210,20 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
         return [("Paused", True), (f" until {tongue.when(paused)}.", False)]
     if not view["ready"]:
         return [("Just started.", True), (" For two minutes valves are only closed.", False)]
+    kept = [bed for bed in view["beds"] if not drinks_by_itself(view, bed)]
     for bed in ordered(view):
         window = due_s(view["beds"][bed])
-        if window is not None:
+        if window is not None and bed not in kept and not runs(view["beds"][bed]):
             about = tongue.about(*window)
             return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]
+    if kept:
+        return [("No bed", True), (" drinks by itself now: see each bed.", False)]
     return [("No bed", True), (" is near its thirst line.", False)]
 
 
 def todo(view: dict[str, Any], tongue: Tongue) -> str:
     """Is there anything to do, and how old is the last reading."""
-    many = sum(1 for alert in view["alerts"] if alert["person_needed"])
+    many = sum(1 for alert in alerts_to_show(view) if alert["person_needed"])
     read_s = utc_s_of(view["last_reading_at"])
     read = "No reading yet." if read_s is None else f"Last reading {tongue.when(read_s)}."
     if many:
@@ -203,19 +231,11 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
         return f"{things} you, see below. {read}"
     if not view["link_up"]:
         return f"Open valves close by themselves. If it lasts, look at the network. {read}"
+    if view["holds"]["locked"]:
+        return f"Unlock when the work is done. {read}"
+    if view["holds"]["paused_until"] is not None:
+        return f"Paused by you. Water by hand if it gets hot. {read}"
     return f"Nothing for you to do. {read}"
-
-
-def _hold_lines(view: dict[str, Any], tongue: Tongue) -> list[str]:
-    holds = view["holds"]
-    lines = []
-    if holds["locked"]:
-        lines.append(f"Locked: {holds['lock_why']}")
-    until = utc_s_of(holds["paused_until"])
-    if until is not None:
-        why = f": {holds['pause_why']}" if holds["pause_why"] else ""
-        lines.append(f"Every bed is paused until {tongue.when(until)}{why}")
-    return lines
 
 
 def _demo_line(view: dict[str, Any]) -> str:
@@ -231,22 +251,30 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
     shape = plant.posture(state["state"], depletion, line)
     name = bed_name(bed)
+    waits = paused_until_s(view, bed) is not None and state["state"] in {"drying", "due"}
     rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
-    window = due_s(state) or (None, None)
+    window = promised_s(view, bed) or (None, None)
     reach = left_words(state, tongue)
-    ahead = strip.Ahead(line_frac=line, from_utc_s=window[0], to_utc_s=window[1], words=reach)
+    ahead = strip.Ahead(
+        line_frac=line,
+        from_utc_s=window[0],
+        to_utc_s=window[1],
+        words=reach,
+        now_frac=depletion,
+        running_l=number((state.get("watering") or {}).get("given_l")) or 0.0,
+    )
     return Card(
         bed=bed,
         name=name,
         plant=plant.draw(shape),
-        label=label_words(state, shape),
+        label=STATE_WORDS["paused"] if waits else label_words(state, shape),
         left=reach,
-        next=_next_words(state, tongue),
-        reason=state["reason"]["text"],
+        next=next_words(view, bed, tongue),
+        reason=bed_reason(view, bed, tongue),
         valve=valve_words(view, state, tongue),
         is_open=state["valve"] in OPEN_VALVES,
         numbers=_number_rows(state, tongue),
-        paused=_paused_words(view, bed, tongue),
+        paused=bool(bed_pause(view, bed, tongue)),
         strip=strip.draw(rows, ahead, tongue, days, name),
         last=_last_words(state, tongue),
     )
@@ -254,6 +282,8 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
 
 def label_words(state: dict[str, Any], shape: plant.Posture) -> str:
     """A bed's state in a word or two; of a drying bed, where it is on its way to the line."""
+    if state["valve"] == "told_to_close":
+        return "Closing…"
     told = STATE_WORDS.get(state["state"])
     if told is not None:
         return told
@@ -277,14 +307,8 @@ def left_words(state: dict[str, Any], tongue: Tongue) -> str:
     return left(max(0.0, (window[0] + window[1]) / 2.0 - tongue.now_utc_s))
 
 
-def _next_words(state: dict[str, Any], tongue: Tongue) -> str:
-    window = due_s(state)
-    if state["valve"] in OPEN_VALVES or window is None:
-        return ""
-    return tongue.window(*window)
-
-
-def _given(state: dict[str, Any], tongue: Tongue) -> str:
+def given_words(state: dict[str, Any], tongue: Tongue) -> str:
+    """`36 of 60 L`, empty where no watering is under way."""
     watering = state.get("watering")
     if not watering:
         return ""
@@ -300,7 +324,7 @@ def valve_words(view: dict[str, Any], state: dict[str, Any], tongue: Tongue) -> 
     watering = state.get("watering")
     if watering:
         pulses = f"pulse {watering['pulse']} of {watering['pulses']}"
-        said = f"{said}, {_given(state, tongue)}, {pulses}"
+        said = f"{said}, {given_words(state, tongue)}, {pulses}"
     return said
 
 
@@ -320,15 +344,6 @@ def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]
     return rows
 
 
-def _paused_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
-    pause = view["holds"]["beds_paused"].get(bed)
-    until = utc_s_of(pause["until"]) if pause else None
-    if pause is None or until is None:
-        return ""
-    why = f": {pause['why']}" if pause["why"] else ""
-    return f"Paused until {tongue.when(until)}{why}"
-
-
 def _last_words(state: dict[str, Any], tongue: Tongue) -> str:
     last = state.get("last_watering")
     at, litres = (utc_s_of(last["at"]), number(last["litres"])) if last else (None, None)
@@ -343,7 +358,7 @@ def notice(tongue: Tongue, alert: dict[str, Any]) -> Notice:
     return Notice(
         id=alert["id"],
         where=bed_name(alert["bed"]) if alert["bed"] else "",
-        text=alert["text"],
+        text=alert_text(alert),
         todo=advice(alert["code"]),
         since="" if since is None else tongue.when(since),
         person_needed=bool(alert["person_needed"]),

@@ -5,22 +5,59 @@ Estimates for the page only: the engine works out the real dose and has the last
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import Any
 
-from api.page.front import due_s, ordered
-from api.page.words import Tongue, bed_name, duration, number
+from api.page.front import ordered
+from api.page.holds import due_s, runs
+from api.page.words import L_PER_GAL, Tongue, bed_name, duration, number
+from controller.effects import Answer
+from controller.watering.dosing import SOAK_S, nominal_s, split
+from controller.watering.limits import ON_LEAST_S, OPEN_MOST_S, want_within_l
 
 REFILL_TO_FRAC = 0.05  # a refill stops here
+LATER = frozenset({"resting", "starts", "quiet_start", "budget_spent"})  # nothing until then
 WELL_ABOVE = 0.75  # of the way to the thirst line: above this no water is missed yet
 
 
-def _bars(view: dict[str, Any], state: dict[str, Any]) -> list[str]:
-    """What will make the engine refuse, as far as the view tells."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range:
+    """What may be asked for now [L]; None where the daemon does not tell it."""
+
+    least_l: float | None
+    most_l: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What a watering by hand would do.
+
+    Args:
+        lines: in words, the most important first.
+        amount_l: what to order in place of the amount asked for [L]; None: as it was asked.
+        possible: whether the engine would take it, as far as the view tells.
+    """
+
+    lines: list[str]
+    amount_l: float | None = None
+    possible: bool = True
+
+
+def barred(view: dict[str, Any], bed: str) -> str:
+    """Why no watering by hand can begin now; empty where nothing is known against it."""
+    state = view["beds"][bed]
     if view["holds"]["locked"]:
-        return ["The garden is locked, so this will be refused."]
+        return "The garden is locked. Nothing opens until a person unlocks."
     if state["valve"] == "latched":
-        return ["Its valve is latched, so this will be refused."]
-    return []
+        return "Its valve is latched shut until a person lifts the alert."
+    if not view["link_up"]:
+        return "There is no contact with the valves. Nothing opens."
+    if not view["ready"]:
+        return "Just started: nothing opens in the first minutes."
+    if runs(state) or state.get("watering"):
+        return f"{bed_name(bed)} has a watering under way. Stop it first."
+    return ""
 
 
 def refill_l(state: dict[str, Any]) -> float | None:
@@ -37,9 +74,41 @@ def limit(view: dict[str, Any], bed: str, key: str) -> float | None:
     return number(beds.get(bed, {}).get(key))
 
 
+def range_of(view: dict[str, Any], bed: str) -> Range:
+    """The least and the most that may be asked for now, in round litres on the safe side.
+
+    The most has the reservation taken off, as the guard reserves more than is asked for.
+    """
+    flow = limit(view, bed, "flow_l_min")
+    if flow is None or not flow > 0.0:
+        return Range(least_l=None, most_l=None)
+    most_l = limit(view, bed, "allowed_l")
+    if most_l is None:
+        site_l = number(view.get("limits", {}).get("site_left_l"))
+        rooms = [limit(view, bed, "left_l"), limit(view, bed, "dose_l"), site_l]
+        known = [room for room in rooms if room is not None]
+        most_l = want_within_l(min(known), flow) if known else None
+    most_l = None if most_l is None else float(math.floor(most_l))
+    return Range(least_l=float(math.ceil(flow * ON_LEAST_S / 60.0)), most_l=most_l)
+
+
+def range_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
+    """`Between 3 and 497 L now.`; in litres, as the field takes them."""
+    bar, now = barred(view, bed), range_of(view, bed)
+    if bar or now.least_l is None or now.most_l is None:
+        return bar
+    if now.most_l < now.least_l:
+        return "Nothing more for now: its limit for 24 hours is reached."
+    low, high = now.least_l, now.most_l
+    gallons = f" ({low / L_PER_GAL:.0f} to {high / L_PER_GAL:.0f} gal)" if tongue.us else ""
+    flow = limit(view, bed, "flow_l_min")
+    longest = f", {duration(nominal_s(high, flow))} at most" if flow else ""
+    return f"Between {low:.0f} and {high:.0f} L{gallons} now{longest}."
+
+
 def water_plan(
     view: dict[str, Any], bed: str, tongue: Tongue, *, litres: float | None, open_s: float | None
-) -> list[str]:
+) -> Plan:
     """Say what a watering by hand will do, before it does it.
 
     Args:
@@ -49,26 +118,77 @@ def water_plan(
         litres: asked for [L], or None.
         open_s: asked for [s], or None; both None is a refill.
     """
-    state, name = view["beds"][bed], bed_name(bed)
-    flow, left_l = limit(view, bed, "flow_l_min"), limit(view, bed, "left_l")
-    water_l = refill_l(state) if litres is None and open_s is None else litres
+    bar = barred(view, bed)
+    if bar:
+        return Plan(lines=[bar], possible=False)
+    flow = limit(view, bed, "flow_l_min")
+    water_l = refill_l(view["beds"][bed]) if litres is None and open_s is None else litres
     if water_l is None and open_s is not None and flow:
         water_l = open_s / 60.0 * flow
-    if open_s is None and water_l is not None and flow:
-        open_s = water_l / flow * 60.0
-    how_long = "" if open_s is None else f" for about {duration(open_s)}"
-    how_much = "as much as it takes" if water_l is None else f"about {tongue.litres(water_l)}"
-    lines = [f"The valve of {name} opens{how_long} and gives {how_much}, in pulses with rests."]
-    lines.append("It closes by itself. You can stop it at any time.")
-    lines += _bars(view, state)
-    if left_l is not None:
-        fits = water_l is None or water_l <= left_l
-        more = "" if fits else "This is more, so it will be refused whole."
-        lines.append(f"{tongue.litres(left_l)} of its daily limit are left. {more}".strip())
+    if water_l is None or not flow:
+        return Plan(lines=[f"The valve of {bed_name(bed)} opens.", *_after(view, bed)])
+    return _measured(view, bed, tongue, water_l, flow)
+
+
+def _measured(
+    view: dict[str, Any], bed: str, tongue: Tongue, water_l: float, flow_l_min: float
+) -> Plan:
+    """The plan of so many litres, or of the nearest amount that is possible."""
+    now, asked_l = range_of(view, bed), water_l
+    first: list[str] = []
+    if not water_l > 0.0:
+        return Plan(lines=[f"{bed_name(bed)} lacks nothing."], possible=False)
+    if now.most_l is not None and now.least_l is not None and now.most_l < now.least_l:
+        nothing = "Nothing more for now: its limit for 24 hours is reached."
+        return Plan(lines=[nothing], possible=False)
+    if now.most_l is not None and water_l > now.most_l:
+        water_l = now.most_l
+        first = [f"Too much: {tongue.litres(water_l)} at most now."]
+    elif now.least_l is not None and nominal_s(water_l, flow_l_min) < ON_LEAST_S:
+        water_l = now.least_l
+        first = [f"Too little: a minute, {tongue.litres(water_l)}, at least."]
+    lines = [*first, _opens(bed, tongue, water_l, flow_l_min), *_after(view, bed)]
+    return Plan(lines=lines, amount_l=None if water_l == asked_l else water_l)
+
+
+def _opens(bed: str, tongue: Tongue, water_l: float, flow_l_min: float) -> str:
+    """How long, how much, in how many pulses, until when."""
+    open_s = nominal_s(water_l, flow_l_min)
+    pulses = split(water_l, flow_l_min, OPEN_MOST_S, metered=True).pulses
+    done = tongue.when(tongue.now_utc_s + open_s + (pulses - 1) * SOAK_S)
+    in_pulses = f", in {pulses} pulses with rests" if pulses > 1 else ""
+    return (
+        f"The valve of {bed_name(bed)} opens for about {duration(open_s)} and gives about "
+        f"{tongue.litres(water_l)}{in_pulses}: finished about {done}."
+    )
+
+
+def _after(view: dict[str, Any], bed: str) -> list[str]:
+    state = view["beds"][bed]
+    lines = ["It closes by itself. You can stop it at any time."]
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
     if depletion is not None and line is not None and depletion < WELL_ABOVE * line:
         lines.append("It is still well above its thirst line: watering now keeps roots shallow.")
     return lines
+
+
+def possible_words(answer: Answer, tongue: Tongue) -> str:
+    """What a refused order leaves possible, and from when; empty where it is not known."""
+    much = answer.allowed_l if answer.allowed_l is not None and answer.allowed_l > 0.0 else None
+    next_s = answer.next_possible_utc_s
+    later_s = next_s if next_s is not None and next_s > tongue.now_utc_s else None
+    up_to = "" if much is None else f"up to {tongue.litres(_floored(much))}"
+    if later_s is None:
+        return f"Now {up_to}." if up_to and next_s is not None else ""
+    if not up_to:
+        return f"Possible from {tongue.when(later_s)}."
+    if answer.reason in LATER:
+        return f"From {tongue.when(later_s)}, {up_to}."
+    return f"Now {up_to}, more from {tongue.when(later_s)}."
+
+
+def _floored(litres: float) -> float:
+    return float(math.floor(litres)) if litres >= 1.0 else litres
 
 
 def pause_plan(

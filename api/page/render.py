@@ -20,6 +20,7 @@ from api.problems import TITLES, ProblemError
 
 HERE = Path(__file__).parent
 _KINDS = {"page.css": "text/css", "page.js": "text/javascript", "icon.svg": "image/svg+xml"}
+_STRANGERS = frozenset({400, 401})  # to those that may not, nothing is offered
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
@@ -84,7 +85,11 @@ def page(template: str, context: dict[str, Any], status: int = 200) -> Response:
 
 def refused(problem: ProblemError) -> Response:
     """A refusal as a page."""
-    context = {"title": TITLES.get(problem.status, "Refused"), "lines": [problem.detail]}
+    context = {
+        "title": problem.more.get("title", TITLES.get(problem.status, "Refused")),
+        "lines": [problem.detail],
+        "stoppable": problem.status not in _STRANGERS,
+    }
     answer = page("said.html", context, problem.status)
     answer.headers.update(problem.headers)
     return answer
@@ -97,4 +102,4 @@ def docs(openapi: dict[str, Any]) -> Response:
         for path, methods in sorted(openapi["paths"].items())
         for method, call in methods.items()
     ]
-    return page("docs.html", {"calls": calls, "title": "The API"})
+    return page("docs.html", {"calls": calls, "title": "The API", "stoppable": False})

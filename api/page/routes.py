@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from datetime import datetime
 from typing import Any
 
@@ -13,6 +14,7 @@ from api import bodies
 from api.desk import Desk
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
+from api.page.told import Told, told_words
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError
 from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
@@ -96,8 +98,13 @@ async def front_page(request: Request, span: str = "10") -> Response:
     """The garden."""
     _reader(request)
     chosen = span if span in front.SPANS else "10"
-    context = front.context(_desk(request), chosen)
-    return _page(request, "front.html", {**context, "title": context["garden"]["name"]})
+    desk = _desk(request)
+    context = front.context(desk, chosen)
+    told: Told | None = getattr(request.app.state, "told", None)
+    view = desk.view()
+    said = told_words(view, told, front.tongue_of(view), time.monotonic())
+    title = context["garden"]["name"]
+    return _page(request, "front.html", {**context, "title": title, "said": said})
 
 
 async def static_file(name: str) -> Response:
@@ -137,6 +144,7 @@ async def water_page(
         "title": f"Water {bed_name(bed)}",
         "bed": bed,
         "refill": None if refill is None else tongue.litres(refill),
+        "range": plans.range_words(view, bed, tongue),
         "how": "",
         "plan": [],
         "amount": "",
@@ -145,7 +153,11 @@ async def water_page(
         amount = {"litres": litres, "minutes": minutes}.get(how, "")
         wanted = _wanted(how, amount)
         plan = plans.water_plan(view, bed, tongue, litres=wanted["litres"], open_s=wanted["open_s"])
-        context |= {"how": how, "amount": amount, "plan": plan}
+        context |= {"how": how, "amount": amount, "plan": plan.lines, "possible": plan.possible}
+        context["button"] = "Water now"
+        if plan.amount_l is not None:
+            context |= {"how": "litres", "amount": f"{plan.amount_l:.0f}"}
+            context["button"] = f"Water {tongue.litres(plan.amount_l)}"
     return _page(request, "water.html", context)
 
 
@@ -153,12 +165,22 @@ def _wanted(how: str, amount: str) -> dict[str, Any]:
     """A typed amount as fields of an order."""
     wanted: dict[str, Any] = {"litres": None, "open_s": None, "refill": how == "refill"}
     if how == "litres":
-        wanted["litres"] = bodies.amount(amount, "litres", 99_999.0)
+        wanted["litres"] = _amount(amount, "litres", 99_999.0)
     elif how == "minutes":
-        wanted["open_s"] = 60.0 * bodies.amount(amount, "minutes", 9_999.0)
+        wanted["open_s"] = 60.0 * _amount(amount, "minutes", 9_999.0)
     elif how != "refill":
         raise ProblemError(422, "Choose a refill, litres or minutes.")
     return wanted
+
+
+def _amount(text: str, name: str, most: float) -> float:
+    """A typed number, refused under a heading that says what is wrong with it."""
+    try:
+        return bodies.amount(text, name, most)
+    except ProblemError as problem:
+        digits = text.strip().removeprefix("-").replace(",", "").replace(".", "")
+        title = "Not this much" if digits.isdecimal() else "Not a number"
+        raise ProblemError(problem.status, problem.detail, more={"title": title}) from None
 
 
 async def pause_page(request: Request, bed: str, days: str = "", until: str = "") -> Response:
@@ -263,10 +285,9 @@ def _said(request: Request, answer: Answer, done: str) -> Response:
     tongue = front.tongue_of(desk.view())
     problem = refusal(answer)
     lines = [done] if problem is None else [problem.detail]
-    if problem is not None and answer.allowed_l is not None:
-        lines.append(f"Now {tongue.litres(answer.allowed_l)} would be allowed.")
-    if problem is not None and answer.next_possible_utc_s is not None:
-        lines.append(f"Possible again: {tongue.when(answer.next_possible_utc_s)}.")
+    if problem is not None:
+        possible = plans.possible_words(answer, tongue)
+        lines += [possible] if possible else []
     title = "Done" if problem is None else "Refused"
     status = 200 if problem is None else problem.status
     return _page(request, "said.html", {"title": title, "lines": lines}, status)
@@ -288,8 +309,10 @@ async def _stop(request: Request, bed: str | None) -> Response:
     doors = _doors(request)
     doors.check_origin(request)
     caller = doors.stopper(request) if on_loopback(request) else doors.form_sender(request)
-    answer = await stop(_desk(request), caller, bed)
+    desk = _desk(request)
+    answer = await stop(desk, caller, bed)
     if refusal(answer) is None:
+        request.app.state.told = Told(bed=bed, at_utc_s=now_utc_s(desk), mono_s=time.monotonic())
         return RedirectResponse("/", 303, {"Cache-Control": "no-store"})
     return _said(request, answer, "")
 

@@ -11,7 +11,6 @@ Depletion runs downwards: 0 (full) at the top of the plot. Units of the drawing 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -20,6 +19,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
+from api.page.straight import STRAIGHT_PX, straighten
 from api.page.words import DAY_S, DAYS, HOUR_S, Tongue, number
 
 WIDE = 380.0  # px of the box
@@ -31,7 +31,6 @@ FUTURE_MOST_S = 6.0 * DAY_S
 GAP_S = 3.0 * HOUR_S  # silence longer than this is a gap; hourly values are not
 WATERING_APART_S = 6.0 * HOUR_S  # pulses closer than this are one watering
 RAIN_FULL_MM = 25.0  # a day of rain that fills the sky
-STRAIGHT_PX = 0.2  # a curve may be straightened by this, less than half of what is seen
 BODY_PX = 0.8  # and the body beneath it by half the width of the curve
 LABEL_PX = 36.0  # what a number with its unit needs
 LETTER_PX = 8.0  # half of what a day's letters need
@@ -45,12 +44,14 @@ DEEPEST_FRAC = 0.62  # shown at least: beyond the deepest floor there is
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ahead:
-    """What is expected: the thirst line now and the window of the next watering."""
+    """What is so now and expected: the line, the bed, its running water, its next window."""
 
     line_frac: float | None
     from_utc_s: float | None = None
     to_utc_s: float | None = None
     words: str = ""
+    now_frac: float | None = None  # depletion now, fresher than the record's last row
+    running_l: float = 0.0  # given so far by the watering under way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +92,7 @@ def draw(
         An SVG element of class `strip`.
     """
     scale = _scale(rows, ahead, tongue.now_utc_s, days)
-    pieces = list(runs(rows))
+    pieces = up_to_now(list(runs(rows)), ahead, tongue.now_utc_s)
     parts = [
         _days(scale, tongue, days),
         *(_body(scale, piece) for piece in pieces),
@@ -99,7 +100,7 @@ def draw(
         *(f'<path class="curve" d="{_path(scale, piece)}"/>' for piece in pieces),
         _silences(scale, pieces),
         _rain(scale, rows, tongue),
-        _waterings(scale, rows, tongue),
+        _waterings(scale, rows, ahead, tongue),
         _future(scale, pieces, ahead),
     ]
     data = (
@@ -143,6 +144,15 @@ def runs(rows: Iterable[dict[str, Any]]) -> Iterator[list[Point]]:
         yield piece
 
 
+def up_to_now(pieces: list[list[Point]], ahead: Ahead, now_utc_s: float) -> list[list[Point]]:
+    """The last stretch led on to now, unless the record has been silent for too long."""
+    if not pieces or ahead.now_frac is None:
+        return pieces
+    if not 0.0 < now_utc_s - pieces[-1][-1][0] <= GAP_S:
+        return pieces
+    return [*pieces[:-1], [*pieces[-1], (now_utc_s, ahead.now_frac)]]
+
+
 def thin(scale: Scale, piece: list[Point]) -> list[Point]:
     """First, lowest, highest and last point of each px column: peaks stay.
 
@@ -164,35 +174,6 @@ def _depth(point: Point) -> float:
     return point[1]
 
 
-def straighten(at: list[Point], off_px: float = STRAIGHT_PX) -> list[Point]:
-    """Leave out px points that lie on the straight way between those that stay.
-
-    Args:
-        at: points in px.
-        off_px: how far off that way a point may lie.
-
-    Source: the method of Ramer (1972) and Douglas and Peucker (1973), from memory.
-    """
-    kept = {0, len(at) - 1}
-    open_spans = [(0, len(at) - 1)]
-    while open_spans:
-        first, last = open_spans.pop()
-        if last - first < 2:
-            continue
-        (x0, y0), (x1, y1) = at[first], at[last]
-        length = math.hypot(x1 - x0, y1 - y0) or 1.0
-        off = [
-            abs((x1 - x0) * (y0 - y) - (x0 - x) * (y1 - y0)) / length
-            for x, y in at[first + 1 : last]
-        ]
-        worst = max(range(len(off)), key=off.__getitem__)
-        if off[worst] > off_px:
-            middle = first + 1 + worst
-            kept.add(middle)
-            open_spans += [(first, middle), (middle, last)]
-    return [at[index] for index in sorted(kept)]
-
-
 def _path(scale: Scale, piece: list[Point], off_px: float = STRAIGHT_PX) -> str:
     """A path in relative tenths of px, which is the shortest way to write it."""
     px = [(round(scale.x(t), 1), round(scale.y(frac), 1)) for t, frac in thin(scale, piece)]
@@ -211,6 +192,9 @@ def _body(scale: Scale, piece: list[Point]) -> str:
 
 
 def _silences(scale: Scale, pieces: list[list[Point]]) -> str:
+    if not pieces:
+        x = scale.x(scale.now_utc_s) / 2.0
+        return f'<text class="quiet" x="{x:.1f}" y="94">no record yet</text>'
     said = []
     for before, after in pairwise(pieces):
         x0, x1 = scale.x(before[-1][0]), scale.x(after[0][0])
@@ -309,8 +293,9 @@ def _rooms(places: list[float]) -> list[float]:
     return [after - before for before, after in pairwise([*places, WIDE])]
 
 
-def _waterings(scale: Scale, rows: list[dict[str, Any]], tongue: Tongue) -> str:
-    drops: list[list[float]] = []  # [last_utc_s, litres]
+def _drops(rows: list[dict[str, Any]], ahead: Ahead, now_utc_s: float) -> list[list[float]]:
+    """Each watering as [last_utc_s, litres]; the one under way with all its pulses."""
+    drops: list[list[float]] = []
     for row in rows:
         at_utc_s, given_l = float(row["at_utc_s"]), number(row["given_l"]) or 0.0
         if not given_l > 0.0:
@@ -319,15 +304,35 @@ def _waterings(scale: Scale, rows: list[dict[str, Any]], tongue: Tongue) -> str:
             drops[-1] = [at_utc_s, drops[-1][1] + given_l]
         else:
             drops.append([at_utc_s, given_l])
+    if ahead.running_l > 0.0:
+        begun = bool(drops) and now_utc_s - drops[-1][0] < WATERING_APART_S
+        litres = max(ahead.running_l, drops.pop()[1]) if begun else ahead.running_l
+        drops.append([now_utc_s, litres])
+    return drops
+
+
+def _waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: Tongue) -> str:
+    drops, now_x = _drops(rows, ahead, scale.now_utc_s), scale.x(scale.now_utc_s)
     places = [scale.x(at) for at, _ in drops]
     shape = DROP if len(drops) <= DROPS_LARGE_MOST else DROP_SMALL
     parts = []
+    before = -WIDE
     for x, room, (_, litres) in zip(places, _rooms(places), drops, strict=True):
         parts.append(f'<path class="drop" d="M{x:.1f} {BOTTOM - 2:g}{shape}"/>')
         if room > LABEL_PX + 9.0:
-            at = f'x="{x + 9.0:.1f}" y="{BOTTOM - 4:g}"'
+            at = _beside(x, x - before, crossed=x <= now_x < x + LABEL_PX + 9.0)
             parts.append(f'<text class="drop-name" {at}>{tongue.litres(litres)}</text>')
+        before = x
     return "".join(parts)
+
+
+def _beside(x: float, room_left: float, *, crossed: bool) -> str:
+    """Where a drop's litres stand: right of it, unless the rule of now would cross them."""
+    if not crossed:
+        return f'x="{x + 9.0:.1f}" y="{BOTTOM - 4:g}"'
+    if room_left > 2.0 * LABEL_PX + 18.0:
+        return f'x="{x - 9.0:.1f}" y="{BOTTOM - 4:g}" text-anchor="end"'
+    return f'x="{x + 5.0:.1f}" y="{BOTTOM - 24:g}" text-anchor="end"'
 
 
 # -- what comes

@@ -7,17 +7,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 L_PER_GAL = 3.785411784  # US liquid gallon, by definition 231 cubic inches
 MM_PER_IN = 25.4  # by definition
 HOUR_S = 3600.0
 DAY_S = 86_400.0
+NIGHT_WORDS = {  # by the nights until the first and how many there are
+    (-1, 1): "this morning",
+    (0, 1): "tonight",
+    (1, 1): "tomorrow night",
+    (0, 2): "tonight or tomorrow night",
+    (0, 3): "tonight or the two nights after",
+}
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WINDOW_STEP_S = 600.0  # [s] an expected window is not known more finely
 NEAR_DAYS = 6  # beyond this a weekday alone is ambiguous
+RISING_HOUR = 6  # until here "tonight" is the night that runs
+EVENING_HOUR = 16  # a window that begins from here on is one of the night
+DAWN_HOUR = 4  # a window that begins from here on is one of the day
+MORNING_HOUR = 11  # and ends before here
 
 
 def utc_s_of(text: object) -> float | None:
@@ -47,6 +58,11 @@ def count(many: int, one: str, several: str) -> str:
     return f"{many} {one if many == 1 else several}"
 
 
+def listed(names: list[str]) -> str:
+    """`Hedge`, `Hedge and Low`, `Hedge, Low and Wall`."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
 def duration(seconds: float) -> str:
     """A length of time, as long as it needs to be: `40 s`, `18 min`, `1 h 10 min`, `3 days`."""
     if seconds < 90.0:
@@ -64,10 +80,10 @@ def left(seconds: float) -> str:
     """How long a bed still has to its thirst line."""
     hours = seconds / HOUR_S
     if hours < 1.0:
-        return "under an hour left"
+        return "line within 1 h"
     if hours < 20.0:
-        return f"{hours:.0f} h left"
-    return f"{count(max(1, round(hours / 24.0)), 'day', 'days')} left"
+        return f"line in {hours:.0f} h"
+    return f"line in {count(max(1, round(hours / 24.0)), 'day', 'days')}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +122,9 @@ class Tongue:
         """A window as a person would plan by it: hours when it is short, days when it is long."""
         from_utc_s = math.floor(from_utc_s / WINDOW_STEP_S) * WINDOW_STEP_S
         to_utc_s = math.ceil(to_utc_s / WINDOW_STEP_S) * WINDOW_STEP_S
+        nights = self._nights(from_utc_s, to_utc_s)
+        if nights is not None:
+            return self._at_night(*nights, from_utc_s, to_utc_s)
         first, last = self.day(from_utc_s), self.day(to_utc_s)
         if first == last:
             return f"{first} {self.clock(from_utc_s)}–{self.clock(to_utc_s)}"
@@ -115,6 +134,9 @@ class Tongue:
 
     def about(self, from_utc_s: float, to_utc_s: float) -> str:
         """The day on which a window most likely falls, and what part of it."""
+        nights = self._nights(from_utc_s, to_utc_s)
+        if nights is not None:
+            return self._nights_words(*nights)
         middle = (from_utc_s + to_utc_s) / 2.0
         if to_utc_s - from_utc_s > DAY_S:
             return self.window(from_utc_s, to_utc_s)
@@ -123,6 +145,55 @@ class Tongue:
             return "tonight" if hour >= 18 else "today"
         part = "early " if hour < 9 else ""
         return f"{part}{day}" if hour < 18 else f"{day} night"
+
+    def _evening(self, utc_s: float) -> date:
+        """The local date on which the night of this instant began."""
+        at = self.local(utc_s)
+        return at.date() - timedelta(days=1) if at.hour < MORNING_HOUR else at.date()
+
+    def _nights(self, from_utc_s: float, to_utc_s: float) -> tuple[date, date] | None:
+        """The evenings of the first and last night, None where a window is one of the day."""
+        runs = from_utc_s <= self.now_utc_s
+        day_begins = MORNING_HOUR if runs else DAWN_HOUR
+        if day_begins <= self.local(from_utc_s).hour < EVENING_HOUR:
+            return None
+        if not 0 < self.local(to_utc_s).hour < MORNING_HOUR:
+            return None
+        first, final = self._evening(from_utc_s), self._evening(to_utc_s)
+        return (first, final) if (final - first).days >= 0 else None
+
+    def _tonight(self) -> date:
+        """The evening of the night that runs, or of the one to come."""
+        at = self.local(self.now_utc_s)
+        return at.date() - timedelta(days=1) if at.hour < RISING_HOUR else at.date()
+
+    def _at_night(self, first: date, last: date, from_utc_s: float, to_utc_s: float) -> str:
+        said = self._nights_words(first, last)
+        if first != last:
+            return said
+        if from_utc_s <= self.now_utc_s:
+            return f"{said} until {self.clock(to_utc_s)}"
+        return f"{said} from {self.clock(from_utc_s)}"
+
+    def _nights_words(self, first: date, last: date) -> str:
+        """Which nights: `tonight`, `in the night to Tue or Wed`, `between Tue and 8 Dec`."""
+        soon, many = (first - self._tonight()).days, (last - first).days + 1
+        late = self.local(self.now_utc_s).hour < RISING_HOUR  # then "tomorrow" means two things
+        known = NIGHT_WORDS.get((soon, many))
+        if known is not None and not (late and soon == 1):
+            return known
+        ends = [self._near(first + timedelta(days=n + 1)) for n in range(min(many, 3))]
+        if many == 1 or (many <= 3 and all(end in DAYS for end in ends)):
+            listed = f"{', '.join(ends[:-1])} or {ends[-1]}" if many > 1 else ends[0]
+            return f"in the night to {listed}"
+        today = self.local(self.now_utc_s).date()
+        begins = "tonight" if soon == 0 or first == today else self._near(first)
+        return f"between {begins} and {self._near(last + timedelta(days=1))}"
+
+    def _near(self, at: date) -> str:
+        """A date by its weekday, or in full where that would be ambiguous."""
+        ahead = (at - self.local(self.now_utc_s).date()).days
+        return DAYS[at.weekday()] if abs(ahead) <= NEAR_DAYS else f"{at.day} {MONTHS[at.month - 1]}"
 
     def litres(self, litres: float, *, unit: bool = True) -> str:
         """Water as litres or gallons, without false digits."""
@@ -162,7 +233,7 @@ NAMED_NUMBERS = {
     "sunrise_frac": "used by next sunrise",
     "thirst_line_frac": "thirst line",
     "line_frac": "thirst line",
-    "floor_frac": "floor, never to be passed",
+    "floor_frac": "floor",
     "day_use_frac": "use of one expected day",
     "spread_frac": "how sure: give or take",
     "depletion_sd_frac": "how sure: give or take",

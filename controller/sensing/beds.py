@@ -37,13 +37,14 @@ STAGE_AHEAD_C_D = 30.0  # two to three warm days: a stage that begins so soon co
 LINE_STEP_FRAC_D = 0.01  # the line moves to a looser stage by this a day
 
 
-def soil_of(garden: Garden, bed_id: str) -> BedSoil:
-    """What does not change in a season about one bed."""
+def soil_of(garden: Garden, bed_id: str, full_shift_m3_m3: float = 0.0) -> BedSoil:
+    """What does not change in a season about one bed, but for its learned full point."""
     bed = garden.beds[bed_id]
     whole_mm = tew_mm(bed.fc_m3_m3, bed.wp_m3_m3)
     return BedSoil(
         bed=bed_id,
-        field_capacity_m3_m3=bed.fc_m3_m3,
+        field_capacity_m3_m3=bed.fc_m3_m3 + full_shift_m3_m3,
+        told_field_capacity_m3_m3=bed.fc_m3_m3,
         wilting_point_m3_m3=bed.wp_m3_m3,
         saturation_m3_m3=bed.saturation_m3_m3,
         wetted_area_m2=bed.wetted_area_m2,

@@ -17,7 +17,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from controller.agronomy.rootzone import evaporation_reduction
+from controller.agronomy.rootzone import evaporation_reduction, surface_dried_mm
 from controller.agronomy.rootzone import ke as bare_ke
 from controller.agronomy.rootzone import ks as stress_factor
 from controller.state import BedDay, BedWater
@@ -49,7 +49,8 @@ class BedSoil:
     """What does not change in a season."""
 
     bed: str
-    field_capacity_m3_m3: float
+    field_capacity_m3_m3: float  # as far as it was learned
+    told_field_capacity_m3_m3: float  # by the garden file
     wilting_point_m3_m3: float
     saturation_m3_m3: float
     wetted_area_m2: float
@@ -107,6 +108,11 @@ def add_water(water: BedWater, depth_mm: float, sd_frac: float, at_utc_s: float)
         water.wetted_utc_s = at_utc_s
 
 
+def held_mm(soil: BedSoil) -> float:
+    """What leaves and straw keep of a rain [mm]."""
+    return CANOPY_HOLDS_MM + (STRAW_HOLDS_MM if soil.mulch == "straw" else 0.0)
+
+
 def add_rain(water: BedWater, soil: BedSoil, rain_mm: float, at_utc_s: float) -> float:
     """Let rain fall on the bed; leaves, straw or sheet keep their share.
 
@@ -119,8 +125,7 @@ def add_rain(water: BedWater, soil: BedSoil, rain_mm: float, at_utc_s: float) ->
     Returns:
         What reached the strip [mm].
     """
-    holds_mm = CANOPY_HOLDS_MM + (STRAW_HOLDS_MM if soil.mulch == "straw" else 0.0)
-    kept_mm = min(rain_mm, max(0.0, holds_mm - water.interception_mm))
+    kept_mm = min(rain_mm, max(0.0, held_mm(soil) - water.interception_mm))
     water.interception_mm += kept_mm
     net_mm = rain_mm - kept_mm
     if soil.mulch == "plastic":
@@ -152,8 +157,12 @@ def advance(water: BedWater, soil: BedSoil, day: BedDay, eto_mm: float) -> None:
     drunk_mm = stress * potential_mm
     evaporated_mm = ke * eto_mm * soil.ground_ratio
     water.depletion_mm = min(day.taw_mm, water.depletion_mm + drunk_mm + evaporated_mm)
-    water.surface_mm = min(soil.tew_mm, water.surface_mm + evaporated_mm)
+    water.surface_mm = surface_dried_mm(
+        water.surface_mm, ke * eto_mm, day.exposed_frac, soil.tew_mm
+    )
     water.use_today_mm += potential_mm + evaporated_mm
+    water.use_steps += 1
+    water.soak_use_mm += drunk_mm + evaporated_mm
     step_d = 1.0 / STEPS_D
     share = stress * potential_mm
     water.var_mm2 += (
@@ -210,17 +219,16 @@ def measured_mm(soil: BedSoil, probes: list[tuple[float, float]], root_depth_m: 
         root_depth_m: present root depth [m].
 
     Returns:
-        Depletion [mm], not under 0.
+        Depletion [mm], under 0 where they read wetter than full.
 
     Source: FAO-56 eq. 87, by layers.
     """
     probes = sorted(probes)
     thick_m = weights_m([depth for depth, _ in probes], root_depth_m)
-    total_mm = sum(
+    return sum(
         1000.0 * (soil.field_capacity_m3_m3 - theta) * thick
         for (_, theta), thick in zip(probes, thick_m, strict=True)
     )
-    return 0.0 if total_mm < 0.0 else total_mm  # not-a-number stays so: `correct` refuses it
 
 
 def correct(
@@ -231,15 +239,16 @@ def correct(
     Args:
         water: the bed's state, changed in place.
         day: the day's coefficients.
-        told_mm: depletion by the probes [mm].
+        told_mm: depletion by the probes [mm]; wetter than full counts as full.
         probes: how many probes spoke (1 is trusted less than 2).
         at_utc_s: when [s, Unix].
 
     Returns:
         The innovation [mm], None where the reading is not finite and nothing was changed.
     """
-    if not 0.0 <= told_mm < math.inf:
+    if not math.isfinite(told_mm):
         return None
+    told_mm = max(0.0, told_mm)
     sd_mm = READING_SD_FRAC * day.taw_mm * (1.0 if probes > 1 else 1.5)
     noise_mm2 = sd_mm * sd_mm
     if water.var_mm2 <= (FIRST_SD_FRAC * day.taw_mm) ** 2:

@@ -18,6 +18,7 @@ from controller.sensing.estimate import GRID_S
 from controller.state import Hour, SkyState
 
 MAST_FRESH_S = 7200.0
+FIELDS = ("temp_c", "rh_pct", "solar_w_m2", "wind_m_s")
 HOURS_KEPT = 24
 RAIN_STEP_MOST_MM = 100.0  # [mm] between two words of a mast; more is a fault of its counter
 ASSUMED_ETO_SHARE = 0.30  # of Ra in mm/d, growing season, 40-50° latitude: our own proposal
@@ -38,13 +39,16 @@ def hear(sky: SkyState, reading: WeatherReading) -> float:
         Rain since its last word [mm].
     """
     sky.mono_s, sky.at_utc_s = reading.mono_s, reading.at_utc_s
-    for name in ("temp_c", "rh_pct", "solar_w_m2", "wind_m_s"):
+    for name in FIELDS:
         value = getattr(reading, name)
         if value is not None:
             setattr(sky, name, value)
+            sky.told_mono_s[name] = reading.mono_s
+        elif reading.mono_s - sky.told_mono_s.get(name, -math.inf) > MAST_FRESH_S:
+            setattr(sky, name, None)  # an instrument that fell silent is estimated, not held
     if reading.temp_c is not None:
         _note_temp(sky, int(reading.at_utc_s // 3600.0), reading.temp_c)
-    return _rain_since(sky, reading.rain_mm_total)
+    return _rain_since(sky, reading)
 
 
 def _note_temp(sky: SkyState, hour: int, temp_c: float) -> None:
@@ -56,11 +60,19 @@ def _note_temp(sky: SkyState, hour: int, temp_c: float) -> None:
     del sky.temps[:-HOURS_KEPT]
 
 
-def _rain_since(sky: SkyState, total_mm: float | None) -> float:
-    before_mm = sky.rain_mm_total
+def _rain_since(sky: SkyState, reading: WeatherReading) -> float:
+    """Rain by one mast's counter; another takes over only where that one fell silent [mm]."""
+    total_mm = reading.rain_mm_total
     if total_mm is None:
         return 0.0
-    sky.rain_mm_total = total_mm
+    before_mm = sky.rain_totals_mm.get(reading.mast)
+    sky.rain_totals_mm[reading.mast] = total_mm
+    silent = reading.mono_s - sky.rain_mono_s > MAST_FRESH_S
+    if not sky.rain_mast or (reading.mast != sky.rain_mast and silent):
+        sky.rain_mast, before_mm = reading.mast, None
+    if reading.mast != sky.rain_mast:
+        return 0.0
+    sky.rain_mono_s = reading.mono_s
     if before_mm is None:
         return 0.0
     fallen_mm = total_mm - before_mm

@@ -39,6 +39,7 @@ class Reason(StrEnum):
     NOT_PLANTED = "not_planted"
     CLEARED = "cleared"
     PAUSED = "paused"
+    STOPPED = "stopped"
     FROST = "frost"
     # the state of the bed
     WAITING_READINGS = "waiting_readings"
@@ -102,6 +103,8 @@ class BedView:
     wet: bool  # the probes say at or above field capacity
     watered: bool  # in this window
     postponed: int
+    rain_share_frac: float = 1.0  # of a rain that reaches the strip
+    rain_holds_mm: float = 0.0  # what leaves and straw keep of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +179,8 @@ def _finite(bed: BedView, sky: Sky) -> bool:
             bed.spread_frac,
             bed.line_frac,
             bed.floor_frac,
+            bed.rain_share_frac,
+            bed.rain_holds_mm,
         )
     )
 
@@ -241,7 +246,8 @@ def _at_night(bed: BedView, sky: Sky) -> Decision:
 def _rain_will_do(bed: BedView, sky: Sky) -> bool:
     """Whether the rain foretold, by its odds, is at least half of what the bed lacks."""
     lacks_mm = bed.sunrise_frac * bed.taw_mm
-    return bed.postponed < POSTPONED_MOST and sky.rain_expected_mm >= 0.5 * lacks_mm
+    comes_mm = (sky.rain_expected_mm - bed.rain_holds_mm) * bed.rain_share_frac
+    return bed.postponed < POSTPONED_MOST and comes_mm >= 0.5 * lacks_mm
 
 
 def _refill(reason: Reason, bed: BedView, sky: Sky, from_frac: float) -> Decision:

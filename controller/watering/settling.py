@@ -10,12 +10,15 @@ from controller.effects import Outcome, Settle
 from controller.events import LedgerEntry
 from controller.run import LEASE_S, MARGIN_S, Run
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
+from controller.sensing.full_point import soaked
 from controller.state import Pulse, Watering
 from controller.watering.dosing import SOAK_S
 from controller.watering.policy import Reason
 from controller.watering.words import bed_name, words
 
 SHARED_CHARGE = 1.15  # of a share of the meter, when several beds drank
+UNMETERED_CHARGE = 1.1  # emitters may give a tenth more than they should: our own margin
+METER_ENDS = 2.0  # pulses of the meter that may be under way at the begin and the end
 DRY_RETRY_S = 1800.0
 DRY_TRIES = 3
 RETRY_S = 1800.0  # after a valve or the record failed
@@ -56,9 +59,7 @@ def settle(run: Run, watering: Watering, pulse: Pulse, outcome: Outcome) -> None
     if outcome is Outcome.CONFIRMED:
         closed_s = valve.confirmed_closed_mono_s
         open_s = max(0.0, (closed_s if closed_s is not None else state.mono_s) - first_s)
-        nominal_l = run.garden.beds[pulse.bed].flow_l_min * open_s / 60.0
-        factor = SHARED_CHARGE if pulse.shared else 1.0
-        charged_l = max(min(nominal_l, pulse.reserved_l), factor * pulse.given_l)
+        charged_l = _confirmed_charge_l(run, pulse, open_s)
     else:
         until_s = valve.may_flow_until_mono_s  # its water ends no later than this
         ended_trusted_s += 0.0 if until_s is None else max(0.0, until_s - state.mono_s)
@@ -86,10 +87,23 @@ def settle(run: Run, watering: Watering, pulse: Pulse, outcome: Outcome) -> None
     _after_pulse(run, watering, pulse)
 
 
+def _confirmed_charge_l(run: Run, pulse: Pulse, open_s: float) -> float:
+    """The most that a pulse with a proven end can have given [L]."""
+    nominal_l = run.garden.beds[pulse.bed].flow_l_min * open_s / 60.0
+    meter = run.garden.supply.meter
+    if not pulse.metered or meter is None:
+        return max(min(UNMETERED_CHARGE * nominal_l, pulse.reserved_l), pulse.given_l)
+    factor = SHARED_CHARGE if pulse.shared else 1.0
+    uncounted_l = METER_ENDS * run.garden.meters[meter].litres_per_pulse
+    return max(min(nominal_l, pulse.reserved_l), factor * pulse.given_l + uncounted_l)
+
+
 def _credit(run: Run, watering: Watering, pulse: Pulse, charged_l: float) -> None:
     area_m2 = run.soils[pulse.bed].wetted_area_m2
     water = run.state.water[pulse.bed]
-    add_water(water, pulse.given_l / area_m2, WATER_SD_FRAC, run.state.at_utc_s)
+    at_utc_s = run.state.at_utc_s
+    soaked(water, pulse.given_l / area_m2, run.state.beds[pulse.bed].told_mm, at_utc_s)
+    add_water(water, pulse.given_l / area_m2, WATER_SD_FRAC, at_utc_s)
     run.state.litres += pulse.given_l
     run.state.beds[pulse.bed].given_hour_l += pulse.given_l
     watering.given_l += pulse.given_l
@@ -127,6 +141,7 @@ def finish(run: Run, watering: Watering, by: str) -> None:
     """A watering ends: remember it, say it, and let a bed that got too little be judged again."""
     state = run.state
     state.waterings.pop(watering.bed, None)
+    run.nudge = True  # its reason is told anew
     memory = state.beds[watering.bed]
     if watering.given_l > 0.0:
         memory.last_watering_utc_s = state.at_utc_s

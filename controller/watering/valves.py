@@ -17,7 +17,7 @@ from controller.run import ACK_S, LEASE_S, MARGIN_S, RENEW_S, Run
 from controller.state import Pulse, ValveState, Watering
 from controller.watering.dosing import in_turn
 from controller.watering.guard import STARTED_STATES, interlock, may_flow, permit_pulse
-from controller.watering.limits import EDGE_GAP_S, OPEN_MOST_S, Refused
+from controller.watering.limits import EDGE_GAP_S, OPEN_MOST_S, Refused, counts
 from controller.watering.settling import drop, end_unsent, finish, settle
 from controller.watering.words import bed_name
 
@@ -75,6 +75,7 @@ def _reserve(run: Run, watering: Watering, reserved_l: float) -> None:
         since_mono_s=state.mono_s,
         metered=meter_alive(run),
     )
+    state.ledger = [entry for entry in state.ledger if counts(entry, run.trusted_s)]
     state.ledger.append(
         LedgerEntry(dose=dose, bed=watering.bed, charged_l=reserved_l, ended_trusted_s=None)
     )
@@ -219,6 +220,8 @@ def _step_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     if pulse.phase == "reserving":
         if run.state.mono_s - pulse.since_mono_s > run.arrival_s(RECORD_WAIT_S):
             watering.pulse = None  # `recorded` will find nobody and settle it as never sent
+            run.state.can_record = False
+            run.raise_alert("cannot_record", "The record does not answer, so nothing opens.")
             finish(run, watering, "fault")
     elif pulse.phase == "master":
         _wait_for_master(run, watering, pulse)
@@ -277,7 +280,10 @@ def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     now_s = state.mono_s
     ended_by = _ended_by(run, watering, pulse, valve)
     if ended_by in {"litres", "time", "hours"} and not edge_free(run):
-        ended_by = ""  # a planned edge waits its 5 s
+        if pulse.due_mono_s is None:
+            pulse.due_mono_s = now_s
+        if now_s - pulse.due_mono_s < EDGE_GAP_S:
+            ended_by = ""  # a planned edge waits its 5 s, no more
     if ended_by:
         pulse.ended_by = ended_by
         pulse.phase = "closing"

@@ -26,6 +26,7 @@ SENTENCES: Final[dict[Reason, str]] = {
     Reason.NOT_PLANTED: "{bed} is not planted yet.",
     Reason.CLEARED: "{bed} is cleared for this season.",
     Reason.PAUSED: "{bed} is paused by a person: no watering of its own until the pause ends.",
+    Reason.STOPPED: "{bed} was stopped by a person: no watering of its own for six hours.",
     Reason.FROST: "Too cold: below 2 °C, or in the frost months, nothing opens.",
     Reason.WAITING_READINGS: "{bed} waits for a fresh reading before it is judged.",
     Reason.UNKNOWN_STATE: "{bed} cannot be judged: its numbers are not whole. It stays shut.",

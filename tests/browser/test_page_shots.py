@@ -105,12 +105,22 @@ def test_close_every_valve_is_in_view_and_large_enough_for_a_thumb(browser: Any,
     page.context.close()
 
 
+def test_stop_is_seen_above_the_bar_on_a_small_phone(browser: Any, url: str) -> None:
+    page = _open(browser, 320)
+    page.set_viewport_size({"width": 320, "height": 640})
+    page.goto(url)
+    stop = page.get_by_role("button", name="Stop", exact=True).bounding_box()
+    bar = page.locator(".everything").bounding_box()
+    assert stop["y"] + stop["height"] <= bar["y"]
+    page.context.close()
+
+
 def test_everything_works_without_javascript(browser: Any, url: str, desk: FakeDesk) -> None:
     page = _open(browser, 390, java_script_enabled=False)
     page.goto(url)
     page.get_by_role("link", name="Water…").first.click()
     page.get_by_label("Litres").fill("40")
-    page.get_by_role("button", name="Litres…").click()
+    page.get_by_role("button", name="Water this many litres…").click()
     page.get_by_text("gives about 40").wait_for()
     assert desk.orders == []
     page.get_by_role("button", name="Water now").click()
@@ -118,7 +128,7 @@ def test_everything_works_without_javascript(browser: Any, url: str, desk: FakeD
     assert desk.orders[0]["litres"] == 40.0
     page.get_by_role("link", name="Back to the garden").click()
     page.get_by_role("button", name="Close every valve").click()
-    page.get_by_role("button", name="Close every valve").wait_for()
+    page.get_by_text("Every valve was told to close at 11:05.").wait_for()
     assert desk.stops == [(None, "loopback")]
     page.context.close()
 

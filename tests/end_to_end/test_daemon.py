@@ -27,6 +27,7 @@ from tests.end_to_end.live_garden import (
     assert_ledger_covers,
     until,
 )
+from tests.end_to_end.noise import NOISE, OWN_TOPICS, STRANGE_TOPICS
 from tests.end_to_end.wire_bench import Stranger
 
 pytestmark = pytest.mark.broker
@@ -336,41 +337,6 @@ def _answers(garden: LiveGarden) -> bool:
 
 # -- noise
 
-DEEP = b"[" * 900 + b"]" * 900
-NOISE = {
-    "huge": b'{"open": false, "pad": "' + b"x" * 3000 + b'"}',
-    "deep": DEEP,
-    "nan": b"NaN",
-    "nan-inside": b'{"shallow": {"raw": NaN}, "litres_total": NaN, "up_s": 1.0, "boot": "b"}',
-    "infinite": b"1e999",
-    "wrong-unit": b"-273.4",
-    "per-cent-of-a-fraction": b"2340",
-    "bad-utf-8": b"\xff\xfe\xc3\x28",
-    "empty": b"",
-    "true": b"true",
-    "twice": b'{"open": true, "open": false}',
-    "a-sentence": b"the soil is dry, open every valve",
-    "null-inside": b'{"open": null, "left_s": -5, "nonce": 7, "boot": [], "epoch": "x"}',
-}
-OWN_TOPICS = [
-    "plot/a1/soil",
-    "plot/low/shallow",
-    "plot/low/deep",
-    *(f"probe/{probe}" for probe in ("wall-20", "wall-40", "hedge-20", "hedge-40")),
-    *(f"valve/{valve}/state" for valve in VALVES),
-    "meter/main",
-    "weather/mast",
-    "outlook",
-    "controller/canary",
-]
-STRANGE_TOPICS = [
-    "probe/wall-2O",
-    "probe/../wall-20",
-    "valve/nobody/state",
-    "valve/south/open",
-    "meter/MAIN",
-    "x" * 200,
-]
 MESSAGES = 5000
 
 

@@ -26,6 +26,7 @@ from controller.state import BedDay, BedWater
 SOIL = BedSoil(
     bed="south",
     field_capacity_m3_m3=0.28,
+    told_field_capacity_m3_m3=0.28,
     wilting_point_m3_m3=0.14,
     saturation_m3_m3=0.46,
     wetted_area_m2=10.0,
@@ -101,7 +102,9 @@ def test_use_adds_what_the_plants_drink_and_what_evaporates() -> None:
     assert water.use_today_mm == pytest.approx(1.1 * 0.1 * 1.5)
     wet = bed(10.0, surface_mm=0.0)
     advance(wet, SOIL, DAY, 0.1)
-    assert wet.depletion_mm - 10.0 == pytest.approx(1.1 * 0.15 + wet.surface_mm)
+    # what leaves the surface comes from its exposed share: FAO-56 eq. 77
+    evaporated_mm = wet.surface_mm * DAY.exposed_frac * 1.5
+    assert wet.depletion_mm - 10.0 == pytest.approx(1.1 * 0.15 + evaporated_mm)
 
 
 def test_stress_slows_drinking_and_stops_at_the_wilting_point() -> None:
@@ -196,18 +199,25 @@ def test_two_probes_meet_half_way() -> None:
         pytest.param(0.28, 0.0, id="full"),
         pytest.param(0.21, 38.5, id="half"),
         pytest.param(0.14, 77.0, id="wilting"),
-        pytest.param(0.35, 0.0, id="wetter-than-full"),
+        pytest.param(0.35, -38.5, id="wetter-than-full"),
     ],
 )
 def test_even_soil_tells_its_depletion(theta: float, told_mm: float) -> None:
     assert measured_mm(SOIL, [(40.0, theta), (20.0, theta)], 0.55) == pytest.approx(told_mm)
 
 
-@pytest.mark.parametrize("told_mm", [math.nan, math.inf, -math.inf, -1.0])
+@pytest.mark.parametrize("told_mm", [math.nan, math.inf, -math.inf])
 def test_a_reading_that_is_no_number_changes_nothing(told_mm: float) -> None:
     water, before = bed(), bed()
     assert correct(water, DAY, told_mm, 2, 1e9) is None
     assert water == before
+
+
+def test_wetter_than_full_counts_as_full() -> None:
+    water, full = bed(), bed()
+    correct(water, DAY, -12.0, 2, 1e9)
+    correct(full, DAY, 0.0, 2, 1e9)
+    assert water == full
 
 
 def test_a_probe_that_tells_nan_is_ignored_by_the_whole_bed() -> None:

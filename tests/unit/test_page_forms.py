@@ -8,6 +8,9 @@ from fastapi.testclient import TestClient
 
 from api.desk import FakeDesk
 from api.http import create_app
+from api.page import front
+from api.page.plans import possible_words
+from api.page.told import Told, told_words
 from controller.effects import Answer
 
 RIGHT = "the-operators-token"
@@ -158,9 +161,164 @@ def plain(text: str) -> str:
 def test_a_watering_says_what_it_will_do(client: TestClient) -> None:
     html = plain(client.get("/beds/south/water?how=litres&litres=120").text)
     assert "opens for about 10 min and gives about 120 L" in html
-    assert "420 L of its daily limit are left." in html
+    assert "finished about 11:15." in html
+    assert "pulses" not in html
+    assert "Water now" in html
+
+
+def test_a_watering_in_pulses_says_how_many_and_when_it_ends(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    limits = {"left_l": 9_000.0, "dose_l": 9_000.0, "flow_l_min": 2.0, "allowed_l": 500.0}
+    desk.set(limits={"site_left_l": 9_000.0, "beds": {"south": limits}})
+    html = plain(client.get("/beds/south/water?how=litres&litres=160").text)
+    # 80 min in two pulses and half an hour between them, from 11:05
+    assert "about 1 h 20 min and gives about 160 L, in 2 pulses with rests" in html
+    assert "finished about 12:55." in html
+
+
+def test_too_much_offers_the_most_that_is_possible(client: TestClient, desk: FakeDesk) -> None:
+    # the least of 420, 380 and 1800 L, of which the guard reserves 1.3 times what is wanted
+    assert "Between 12 and 292 L now" in plain(client.get("/beds/south/water").text)
     html = plain(client.get("/beds/south/water?how=litres&litres=500").text)
-    assert "This is more, so it will be refused whole." in html
+    assert "Too much: 292 L at most now." in html
+    assert "Water 292 L" in html
+    assert "Water now" not in html
+    found = re.search(r'name="amount" value="([^"]*)"', html)
+    assert found is not None
+    form = {"key": key_on(client, "/"), "how": "litres", "amount": found[1]}
+    assert client.post("/do/beds/south/water", data=form).status_code == 200
+    assert desk.orders[0]["litres"] == 292.0
+
+
+def test_too_little_offers_the_least_that_is_possible(client: TestClient) -> None:
+    html = plain(client.get("/beds/south/water?how=litres&litres=5").text)
+    assert "Too little: a minute, 12 L, at least." in html
+    assert "Water 12 L" in html
+
+
+def test_what_the_daemon_allows_goes_before_what_the_page_works_out(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    south = {**desk.view()["limits"]["beds"]["south"], "allowed_l": 33.9}
+    desk.set(limits={"site_left_l": 1800.0, "beds": {"south": south}})
+    assert "Between 12 and 33 L now" in plain(client.get("/beds/south/water").text)
+
+
+@pytest.mark.parametrize(
+    ("parts", "bed", "said"),
+    [
+        ({"link_up": False}, {}, "no contact with the valves"),
+        ({"ready": False}, {}, "nothing opens in the first minutes"),
+        ({}, {"valve": "latched"}, "latched shut until a person lifts the alert"),
+        ({}, {"valve": "open", "state": "watering"}, "has a watering under way"),
+        ({}, {"depletion_frac": 0.04}, "lacks nothing"),
+    ],
+    ids=["no-contact", "quiet-start", "latched", "drinks-already", "full"],
+)
+def test_what_would_be_refused_has_no_button(
+    client: TestClient, desk: FakeDesk, parts: dict[str, Any], bed: dict[str, Any], said: str
+) -> None:
+    desk.set(**parts)
+    desk.set_bed("south", **bed)
+    html = client.get("/beds/south/water?how=refill").text
+    assert said in html
+    assert 'action="/do/beds/south/water"' not in html
+
+
+def test_a_locked_garden_offers_no_watering(client: TestClient, desk: FakeDesk) -> None:
+    desk.set(holds={**desk.view()["holds"], "locked": True, "lock_why": "new pipe"})
+    html = client.get("/beds/south/water?how=litres&litres=40").text
+    assert "The garden is locked." in html
+    assert 'action="/do/beds/south/water"' not in html
+
+
+@pytest.mark.parametrize(
+    ("amount", "title"),
+    [
+        ("sixty", "Not a number"),
+        ("", "Not a number"),
+        ("0", "Not this much"),
+        ("-5", "Not this much"),
+    ],
+)
+def test_a_wrong_amount_has_a_heading_that_says_so(
+    client: TestClient, amount: str, title: str
+) -> None:
+    got = client.get("/beds/south/water", params={"how": "litres", "litres": amount})
+    assert f"<h1>{title}</h1>" in got.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/", "/beds/south/water", "/beds/south/pause", "/lock", "/pause", "/beds/nowhere/water"],
+)
+def test_close_every_valve_stands_at_the_foot_of_every_page(client: TestClient, path: str) -> None:
+    assert client.get(path).text.count('action="/do/stop"') == 1
+
+
+def test_a_stranger_is_offered_nothing(desk: FakeDesk) -> None:
+    app = create_app(desk, token=RIGHT, names=["thirstline.local"], loopback_only=False)
+    phone = TestClient(app, base_url="http://thirstline.local:8470", client=("192.168.1.7", 5))
+    got = phone.get("/")
+    assert got.status_code == 401
+    assert "/do/stop" not in got.text
+
+
+# -- a stop is said back
+
+
+def test_a_stop_of_every_valve_is_said_back_with_its_proof(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    assert "told to close at" not in client.get("/").text
+    client.post("/do/stop")
+    html = client.get("/").text
+    assert "Every valve was told to close at 11:05. All 4 are proved closed." in html
+    desk.set_bed("south", valve="told_to_close")
+    html = client.get("/").text
+    assert "3 of 4 are proved closed; not yet: South." in html
+    assert ">Closing…<" in html
+    assert "All is well." not in html
+    desk.set(link_up=False)
+    assert "No proof: there is no contact." in client.get("/").text
+
+
+def test_a_stop_of_one_bed_is_said_back_with_its_litres(client: TestClient, desk: FakeDesk) -> None:
+    running = {"want_l": 60.0, "given_l": 36.0, "pulse": 1, "pulses": 1, "by": "policy"}
+    desk.set_bed("south", state="watering", valve="told_to_close", watering=running)
+    client.post("/do/beds/south/stop")
+    html = plain(client.get("/").text)
+    assert "South was stopped at 11:05: 36 of 60 L. Its valve is not proved closed yet." in html
+    last = {"at": desk.view()["at"], "litres": 37.0}
+    desk.set_bed("south", state="drying", valve="closed", watering=None, last_watering=last)
+    html = plain(client.get("/").text)
+    assert "South was stopped at 11:05: 37 L. Its valve is proved closed." in html
+
+
+@pytest.mark.parametrize(
+    ("valve", "ago_s", "empty"),
+    [
+        ("closed", 299.0, False),
+        ("closed", 300.0, True),
+        ("open", 29.0, False),
+        ("open", 31.0, True),
+    ],
+    ids=["still-news", "old", "still-closing", "opened-anew"],
+)
+def test_a_stop_is_news_for_a_while(desk: FakeDesk, valve: str, ago_s: float, empty: bool) -> None:
+    desk.set_bed("south", valve=valve)
+    view = desk.view()
+    told = Told(bed=None, at_utc_s=0.0, mono_s=100.0)
+    words = told_words(view, told, front.tongue_of(view), 100.0 + ago_s)
+    assert (words == "") is empty
+
+
+def test_the_master_valve_is_counted(desk: FakeDesk) -> None:
+    desk.set(master="closed")
+    view = desk.view()
+    told = Told(bed=None, at_utc_s=0.0, mono_s=0.0)
+    assert "All 5 are proved closed." in told_words(view, told, front.tongue_of(view), 1.0)
 
 
 def test_a_watering_far_above_the_line_says_what_it_costs(client: TestClient) -> None:
@@ -186,7 +344,7 @@ def test_a_decimal_comma_is_a_point(client: TestClient, desk: FakeDesk) -> None:
 def test_a_pause_says_who_goes_without_and_then_pauses(client: TestClient, desk: FakeDesk) -> None:
     html = client.get("/beds/south/pause?days=3").text
     assert "South gets no watering of its own until Sat 11:05." in html
-    assert "South would have drunk early tomorrow: it goes without." in html
+    assert "South would have drunk tonight: it goes without." in html
     until = re.search(r'name="until" value="([^"]+)"', html)
     key = re.search(r'name="key" value="([^"]+)"', html)
     assert until is not None
@@ -225,8 +383,30 @@ def test_a_refusal_is_shown_with_what_is_possible(client: TestClient, desk: Fake
     html = plain(got.text)
     assert got.status_code == 409
     assert "Only 12 L are left." in html
-    assert "Now 12 L would be allowed." in html
-    assert "Possible again: 17:00." in html
+    assert "Now up to 12 L, more from 17:00." in html
+
+
+@pytest.mark.parametrize(
+    ("reason", "allowed_l", "next_utc_s", "said"),
+    [
+        ("resting", 339.4, 1_784_160_000.0, "From 17:00, up to 339 L."),
+        ("bed_cap", 0.0, 1_784_160_000.0, "Possible from 17:00."),
+        ("dose_cap", 292.0, 1_784_138_700.0, "Now up to 292 L."),
+        ("locked", 0.0, None, ""),
+        ("busy", 200.0, None, ""),
+    ],
+)
+def test_what_a_refusal_leaves_possible(
+    desk: FakeDesk, reason: str, allowed_l: float, next_utc_s: float | None, said: str
+) -> None:
+    answer = Answer(
+        order="o",
+        status="refused",
+        reason=reason,
+        allowed_l=allowed_l,
+        next_possible_utc_s=next_utc_s,
+    )
+    assert possible_words(answer, front.tongue_of(desk.view())) == said
 
 
 def test_resuming_unlocking_and_lifting(client: TestClient, desk: FakeDesk) -> None:

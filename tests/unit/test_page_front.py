@@ -1,5 +1,6 @@
 """The front page: what it says for each state, escaped, small, and honest about valves."""
 
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -10,6 +11,7 @@ from api.desk import FAKE_NOW_UTC_S, FakeDesk
 from api.http import create_app
 from api.page import front, plant
 from api.page.advice import ADVICE
+from api.page.holds import next_words
 from api.page.words import Tongue, duration, left, named
 
 RIGHT = "the-operators-token"
@@ -98,7 +100,7 @@ def test_other_tools_words_are_nowhere(desk: FakeDesk) -> None:
 
 
 def test_the_headline_names_who_drinks_next(desk: FakeDesk, tongue: Tongue) -> None:
-    assert headline(desk, tongue) == "South drinks next, early tomorrow."
+    assert headline(desk, tongue) == "South drinks next, tonight."
 
 
 def test_the_headline_says_who_drinks_now(desk: FakeDesk, tongue: Tongue) -> None:
@@ -137,7 +139,9 @@ def test_a_lock_and_a_pause_are_said_with_their_why(desk: FakeDesk) -> None:
     assert "Locked: new pipe" in html
     until = "2026-07-18T01:00:00Z"
     desk.set(holds={**holds, "paused_until": until, "pause_why": "away"})
-    assert "Every bed is paused until Fri 18:00: away" in page_of(desk)
+    html = page_of(desk)
+    assert "Every bed is paused until Fri 18:00 (away)." in html
+    assert "End the pause of every bed" in html
 
 
 def test_beds_stand_in_the_order_in_which_they_drink(desk: FakeDesk) -> None:
@@ -199,7 +203,7 @@ def test_close_every_valve_is_always_there(desk: FakeDesk) -> None:
 
 
 def test_days_left_stand_instead_of_a_bare_share(desk: FakeDesk, tongue: Tongue) -> None:
-    assert front.left_words(desk.view()["beds"]["tunnel"], tongue) == "3 days left"
+    assert front.left_words(desk.view()["beds"]["tunnel"], tongue) == "line in 3 days"
     assert front.left_words(desk.view()["beds"]["south"], tongue) == ""
 
 
@@ -281,10 +285,10 @@ def test_a_duration_in_words(seconds: float, said: str) -> None:
 @pytest.mark.parametrize(
     ("seconds", "said"),
     [
-        (0.0, "under an hour left"),
-        (9 * 3600.0, "9 h left"),
-        (86_400.0, "1 day left"),
-        (2.2 * 86_400.0, "2 days left"),
+        (0.0, "line within 1 h"),
+        (9 * 3600.0, "line in 9 h"),
+        (86_400.0, "line in 1 day"),
+        (2.2 * 86_400.0, "line in 2 days"),
     ],
 )
 def test_what_is_left_in_words(seconds: float, said: str) -> None:
@@ -301,7 +305,7 @@ def test_times_are_local_and_of_24_hours(tongue: Tongue) -> None:
 def test_a_window_over_the_hour_that_is_missing_is_in_local_time() -> None:
     # 8 March 2026, America/Los_Angeles: 02:00 becomes 03:00 at 10:00 UTC
     tongue = Tongue(zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=1_772_942_400.0)
-    assert tongue.window(1_772_960_400.0, 1_772_967_600.0) == "tomorrow 01:00–04:00"
+    assert tongue.window(1_772_960_400.0, 1_772_967_600.0) == "tonight from 01:00"
 
 
 def test_an_unknown_number_is_named_by_its_key() -> None:
@@ -312,3 +316,106 @@ def test_an_unknown_number_is_named_by_its_key() -> None:
 @pytest.mark.parametrize("span", ["30", "season", "nonsense"])
 def test_other_spans_are_drawn(desk: FakeDesk, span: str) -> None:
     assert page_of(desk, f"/?span={span}").count('class="strip"') == 4
+
+
+# -- nights
+
+
+def _at(local: str) -> float:
+    return datetime.fromisoformat(local).replace(tzinfo=ZoneInfo("America/Los_Angeles")).timestamp()
+
+
+@pytest.mark.parametrize(
+    ("now", "first", "last", "said"),
+    [
+        ("24T14:00", "24T22:00", "25T07:20", "tonight from 22:00"),
+        ("24T22:30", "24T22:30", "25T07:20", "tonight until 07:20"),
+        ("24T14:00", "24T22:00", "26T07:20", "tonight or tomorrow night"),
+        ("24T14:00", "25T22:00", "26T07:20", "tomorrow night from 22:00"),
+        ("24T14:00", "25T22:00", "28T07:20", "in the night to Thu, Fri or Sat"),
+        ("24T14:00", "24T22:00", "30T07:20", "between tonight and Mon"),
+        ("10T14:00", "18T22:00", "30T07:20", "between 18 Nov and 30 Nov"),
+        ("24T02:00", "24T02:00", "24T07:20", "tonight until 07:20"),
+        ("24T02:00", "24T22:00", "25T07:20", "in the night to Wed from 22:00"),
+        ("24T07:00", "24T07:00", "24T07:20", "this morning until 07:20"),
+        ("24T14:00", "26T06:00", "26T09:00", "Thu 06:00–09:00"),
+        ("24T14:00", "27T12:00", "27T16:00", "Fri 12:00–16:00"),
+    ],
+)
+def test_a_window_is_said_in_nights(now: str, first: str, last: str, said: str) -> None:
+    zone = ZoneInfo("America/Los_Angeles")
+    tongue = Tongue(zone=zone, us=False, now_utc_s=_at(f"2026-11-{now}"))
+    assert tongue.window(_at(f"2026-11-{first}"), _at(f"2026-11-{last}")) == said
+
+
+# -- what keeps a bed from drinking by itself
+
+
+def test_a_bed_that_drinks_or_is_paused_does_not_drink_next(desk: FakeDesk, tongue: Tongue) -> None:
+    desk.set_bed("south", state="watering")  # its valve is closed by now
+    assert headline(desk, tongue) == "Wall side drinks next, tonight."
+    pause = {"until": "2026-07-18T01:00:00Z", "why": ""}
+    holds = {**desk.view()["holds"], "beds_paused": {"wall-side": pause}}
+    desk.set(holds=holds)
+    assert headline(desk, tongue).startswith("Tunnel drinks next, ")
+    every = dict.fromkeys(desk.view()["beds"], pause)
+    desk.set(holds={**holds, "beds_paused": every})
+    assert headline(desk, tongue) == "No bed drinks by itself now: see each bed."
+
+
+def test_all_that_drink_are_named(desk: FakeDesk, tongue: Tongue) -> None:
+    desk.set_bed("tunnel", valve="open", watering=_running())
+    desk.set_bed("south", valve="open", watering=_running())
+    assert headline(desk, tongue) == "South and Tunnel drink now."
+    desk.set_bed("wall-side", valve="open", watering=_running())
+    assert headline(desk, tongue) == "South, Wall side and Tunnel drink now."
+
+
+def test_whether_all_is_well_stands_first(desk: FakeDesk) -> None:
+    assert front.verdict(desk.view()) == "All is well."
+    assert page_of(desk).index("All is well.") < page_of(desk).index("<h1>")
+    desk.set(alerts=[{**ALERT, "person_needed": False}])
+    assert front.verdict(desk.view()) == "Well, but for what stands below."
+    desk.set(alerts=[ALERT])
+    assert front.verdict(desk.view()) == "Look here:"
+    desk.set(alerts=[], ready=False)
+    assert front.verdict(desk.view()) == ""
+    desk.set(ready=True, link_up=False)
+    assert front.verdict(desk.view()) == "Look here:"
+
+
+def test_what_is_to_do_under_a_lock_or_a_pause(desk: FakeDesk, tongue: Tongue) -> None:
+    holds = desk.view()["holds"]
+    desk.set(holds={**holds, "locked": True, "lock_why": "new pipe"})
+    assert front.todo(desk.view(), tongue).startswith("Unlock when the work is done. ")
+    desk.set(holds={**holds, "paused_until": "2026-07-18T01:00:00Z"})
+    assert front.todo(desk.view(), tongue).startswith("Paused by you. Water by hand if it gets hot")
+
+
+def test_no_water_is_promised_through_a_pause_or_a_lock(desk: FakeDesk, tongue: Tongue) -> None:
+    assert next_words(desk.view(), "south", tongue) == "tonight from 02:10"
+    holds = desk.view()["holds"]
+    pause = {"until": "2026-07-18T01:00:00Z", "why": ""}
+    desk.set(holds={**holds, "beds_paused": {"south": pause}})
+    assert next_words(desk.view(), "south", tongue) == "not before Fri 18:00"
+    assert page_of(desk).count('class="window"') == 2  # of the four beds one lies too far ahead
+    desk.set(holds={**holds, "locked": True, "lock_why": "new pipe"})
+    assert next_words(desk.view(), "south", tongue) == "none while locked"
+    assert 'class="window"' not in page_of(desk)
+
+
+def test_a_pause_is_said_once(desk: FakeDesk) -> None:
+    pause = {"until": "2026-07-18T01:00:00Z", "why": "fruit picking"}
+    desk.set(
+        holds={**desk.view()["holds"], "beds_paused": {"south": pause}},
+        alerts=[{**ALERT, "code": "paused", "text": "South: Paused.", "person_needed": False}],
+    )
+    html = page_of(desk)
+    assert html.count("fruit picking") == 1
+    assert "South is paused until Fri 18:00 (fruit picking)." in html
+    assert 'class="notices"' not in html
+
+
+def test_an_alert_does_not_say_its_bed_twice(desk: FakeDesk) -> None:
+    desk.set(alerts=[{**ALERT, "text": "South: Water flowed after the close."}])
+    assert "<h2>South: Water flowed after the close.</h2>" in page_of(desk)

@@ -9,6 +9,7 @@ import pytest
 
 from api.desk import FAKE_NOW_UTC_S, FakeDesk
 from api.page import strip
+from api.page.straight import straighten
 from api.page.words import DAY_S, Tongue
 
 TONGUE = Tongue(zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=FAKE_NOW_UTC_S)
@@ -97,9 +98,9 @@ def test_thinning_bounds_what_is_drawn() -> None:
 
 def test_straightening_leaves_out_only_what_lies_on_the_way() -> None:
     line = [(float(x), 10.0) for x in range(50)]
-    assert strip.straighten(line) == [line[0], line[-1]]
+    assert straighten(line) == [line[0], line[-1]]
     peak = [*line[:20], (20.0, 4.0), *line[21:]]
-    assert (20.0, 4.0) in strip.straighten(peak)
+    assert (20.0, 4.0) in straighten(peak)
 
 
 def test_depletion_runs_downwards_and_stays_inside() -> None:
@@ -152,14 +153,14 @@ def test_the_future_fans_down_to_the_line_under_a_bracket() -> None:
         line_frac=0.4,
         from_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
         to_utc_s=FAKE_NOW_UTC_S + 3 * DAY_S,
-        words="2 days left",
+        words="line in 2 days",
     )
     svg = drawn(hourly(), ahead)
     fan = re.search(r'class="fan" d="([^"]+)"', svg)
     assert fan is not None
     assert fan[1].count("M") == 2
     assert svg.count('class="window"') == 1
-    assert ">2 days left</text>" in svg
+    assert ">line in 2 days</text>" in svg
 
 
 def test_a_window_beyond_the_drawing_has_a_fan_but_no_bracket() -> None:
@@ -215,3 +216,52 @@ def test_a_season_stays_small() -> None:
     desk = FakeDesk()
     rows = desk.history("south", FAKE_NOW_UTC_S - 150 * DAY_S, FAKE_NOW_UTC_S)
     assert len(drawn(rows, days=150.0)) < 20_000
+
+
+# -- up to now
+
+
+def test_a_young_record_is_led_on_to_what_is_known_now() -> None:
+    rows = [row(float(ago), 0.2) for ago in range(240, 1, -1)]  # the last one is 2 h old
+    pieces = strip.up_to_now(
+        list(strip.runs(rows)), strip.Ahead(line_frac=0.4, now_frac=0.25), FAKE_NOW_UTC_S
+    )
+    assert pieces[-1][-1] == (FAKE_NOW_UTC_S, 0.25)
+    assert len(pieces) == 1
+
+
+def test_an_old_record_is_not_led_on_to_now() -> None:
+    rows = [row(float(ago), 0.2) for ago in range(240, 3, -1)]  # the last one is 4 h old
+    ahead = strip.Ahead(line_frac=0.4, now_frac=0.25)
+    pieces = list(strip.runs(rows))
+    assert strip.up_to_now(pieces, ahead, FAKE_NOW_UTC_S) == pieces
+
+
+def test_a_fresh_garden_says_that_there_is_no_record() -> None:
+    assert ">no record yet</text>" in drawn([])
+    assert "no record yet" not in drawn(hourly())
+
+
+@pytest.mark.parametrize(
+    ("rows", "litres"),
+    [
+        ([row(9.0, 0.2, given_l=50.0)], ["50 L", "84 L"]),
+        ([row(2.0, 0.2, given_l=40.0)], ["84 L"]),
+        ([row(2.0, 0.2, given_l=90.0)], ["90 L"]),
+    ],
+    ids=["another-watering-before", "its-first-pulse-in-the-record", "record-is-ahead"],
+)
+def test_the_watering_under_way_is_one_drop_with_all_its_pulses(
+    rows: list[dict[str, Any]], litres: list[str]
+) -> None:
+    drops = strip._drops(rows, strip.Ahead(line_frac=0.4, running_l=84.0), FAKE_NOW_UTC_S)
+    assert [TONGUE.litres(given) for _, given in drops] == litres
+
+
+def test_the_rule_of_now_strikes_no_litres_through() -> None:
+    near = row(20.0, 0.2, given_l=50.0)
+    alone = drawn([near])
+    assert re.search(r'text-anchor="end">50 L</text>', alone)
+    crowded = drawn([row(60.0, 0.2, given_l=70.0), near])
+    assert re.search(rf'y="{strip.BOTTOM - 24:g}" text-anchor="end">50 L</text>', crowded)
+    assert 'text-anchor="end"' not in drawn([row(120.0, 0.2, given_l=50.0)])

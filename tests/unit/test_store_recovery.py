@@ -87,7 +87,7 @@ def test_opening_without_an_end_is_charged_in_full(folder: DataFolder) -> None:
     recovered = store.recover(HOUR_LATER, scaled=False)
     assert recovered.trusted_s == 4_100.0
     assert recovered.ledger == (
-        LedgerEntry(dose="d1", bed="south", charged_l=130.0, ended_trusted_s=4_100.0),
+        LedgerEntry(dose="d1", bed="south", charged_l=130.0, ended_trusted_s=4_100.0 + 140.0),
     )
     (row,) = store._query("SELECT open_s, charged_l, credited_l, outcome FROM ledger", ())
     assert tuple(row.values()) == (3_600.0, 130.0, 100.0, "ASSUMED_FULL")

@@ -1,0 +1,103 @@
+"""What keeps a bed from drinking by itself, and when it drinks next: words for page and shell."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.page.words import Tongue, bed_name, utc_s_of
+
+OPEN_VALVES = frozenset({"open", "opening"})
+RESTING_STATES = frozenset({"paused", "locked", "cleared", "held"})  # drink nothing by themselves
+RUNNING_STATES = frozenset({"watering", "soaking"})
+
+
+def due_s(bed: dict[str, Any]) -> tuple[float, float] | None:
+    """The next watering's window, None where there is none."""
+    window = bed.get("next_watering") or {}
+    first, last = utc_s_of(window.get("from")), utc_s_of(window.get("to"))
+    return None if first is None or last is None else (first, last)
+
+
+def runs(state: dict[str, Any]) -> bool:
+    """Whether a watering is under way."""
+    return state["valve"] in OPEN_VALVES or state["state"] in RUNNING_STATES
+
+
+def paused_until_s(view: dict[str, Any], bed: str) -> float | None:
+    """When the last pause over this bed ends, its own or the garden's."""
+    own = view["holds"]["beds_paused"].get(bed)
+    ends = [utc_s_of(own["until"]) if own else None, utc_s_of(view["holds"]["paused_until"])]
+    return max((end for end in ends if end is not None), default=None)
+
+
+def drinks_by_itself(view: dict[str, Any], bed: str) -> bool:
+    """Whether nothing that a person did, and no fault, keeps this bed dry."""
+    state = view["beds"][bed]["state"]
+    return state not in RESTING_STATES and paused_until_s(view, bed) is None
+
+
+def promised_s(view: dict[str, Any], bed: str) -> tuple[float, float] | None:
+    """The next watering's window where no lock, latch or pause stands before it."""
+    window, until_s = due_s(view["beds"][bed]), paused_until_s(view, bed)
+    if window is None or view["holds"]["locked"] or view["beds"][bed]["valve"] == "latched":
+        return None
+    return window if until_s is None or window[0] >= until_s else None
+
+
+def next_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
+    """When a bed drinks next; nothing is promised through a lock or a pause."""
+    state = view["beds"][bed]
+    window = promised_s(view, bed)
+    if view["holds"]["locked"]:
+        return "none while locked"
+    if state["state"] == "cleared" or state["valve"] in OPEN_VALVES:
+        return ""
+    if state["valve"] == "latched":
+        return "none while latched"
+    until_s = paused_until_s(view, bed)
+    if until_s is not None and window is None:
+        return f"not before {tongue.when(until_s)}"
+    return "" if window is None else tongue.window(*window)
+
+
+def _paused(who: str, until: object, why: str, tongue: Tongue) -> str:
+    until_s = utc_s_of(until)
+    if until_s is None:
+        return ""
+    return f"{who} is paused until {tongue.when(until_s)}{f' ({why})' if why else ''}."
+
+
+def bed_pause(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
+    """`Wall is paused until Wed 21:01 (fruit picking).`, empty where the bed has no own pause."""
+    pause = view["holds"]["beds_paused"].get(bed)
+    return _paused(bed_name(bed), pause["until"], pause["why"], tongue) if pause else ""
+
+
+def garden_pause(view: dict[str, Any], tongue: Tongue) -> str:
+    """The pause of every bed in words, empty where there is none."""
+    holds = view["holds"]
+    return _paused("Every bed", holds["paused_until"], holds["pause_why"], tongue)
+
+
+def alerts_to_show(view: dict[str, Any]) -> list[dict[str, Any]]:
+    """All alerts but those that only repeat a pause, which is said in its own place."""
+    return [alert for alert in view["alerts"] if alert["code"] != "paused"]
+
+
+def alert_text(alert: dict[str, Any]) -> str:
+    """An alert's sentence without the name of its bed before it."""
+    text = str(alert["text"])
+    return text.removeprefix(f"{bed_name(alert['bed'])}: ") if alert["bed"] else text
+
+
+def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
+    """Why a bed drinks or not; empty where one sentence for the whole garden says it."""
+    own = bed_pause(view, bed, tongue)
+    if own:
+        return own
+    reason = view["beds"][bed]["reason"]
+    if view["holds"]["locked"] and reason["code"] == "locked":
+        return ""
+    if view["holds"]["paused_until"] is not None and reason["code"] == "paused":
+        return ""
+    return str(reason["text"])
