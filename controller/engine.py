@@ -193,8 +193,9 @@ class Engine:
         """A valve whose opening the last process left unfinished rests from this start on."""
         for entry in event.ledger:
             bed = self.run.garden.beds.get(entry.bed)
-            if bed is not None and entry.ended_trusted_s == event.trusted_s:
-                self.run.state.valves[bed.valve].closed_trusted_s = event.trusted_s
+            ended_s = entry.ended_trusted_s
+            if bed is not None and ended_s is not None and ended_s >= event.trusted_s:
+                self.run.state.valves[bed.valve].closed_trusted_s = ended_s
 
     def _forget_connections(self) -> None:
         """Nothing that was known of valves, probes and meter outlives a start."""

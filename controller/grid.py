@@ -169,7 +169,6 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
         value = hour_value(probe)
         if value is not None and fresh(probe, setting.every_s, since_s, state.mono_s):
             told.append((setting.depth_cm, value))
-    memory.told_probes = len(told)
     memory.told_frac = None
     if told:
         told_mm = measured_mm(run.soils[bed], told, day.root_depth_m)

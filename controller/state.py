@@ -69,8 +69,6 @@ class BedWater:
     use_steps: int = 0  # grid steps that today's use is the sum of
     degree_days: float = 0.0
     wetted_utc_s: float | None = None  # last water but for drizzle
-    corrected_utc_s: float | None = None
-    corrections: int = 0
     full_shift_m3_m3: float = 0.0  # this bed's full point, learned, less the file's
     soak_utc_s: float | None = None  # last water of the last soaking
     soak_before_mm: float | None = None  # depletion that the probes told before it
@@ -107,7 +105,6 @@ class SkyState:
     rain_due_mm: float = 0.0  # fallen, not yet given to the beds
     temps: list[Hour] = field(default_factory=list)  # the last 24 hours
     spans: list[OutlookSpan] = field(default_factory=list)
-    estimated: list[str] = field(default_factory=list)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -148,7 +145,6 @@ class Pulse:
     given_l: float = 0.0
     metered: bool = False
     first_lease_mono_s: float | None = None
-    last_flow_mono_s: float | None = None
     shared: bool = False  # other beds drank at the same time
     ended_by: str = ""
     due_mono_s: float | None = None  # since when its end waits for another valve's edge
@@ -221,10 +217,8 @@ class BedMemory:
     last_watering_utc_s: float | None = None
     last_watering_l: float = 0.0
     pause: Pause | None = None
-    blind_since_utc_s: float | None = None
     told_mm: float | None = None  # the same, below 0 where wetter than full
     told_frac: float | None = None  # depletion by the probes at the last full hour
-    told_probes: int = 0
     given_hour_l: float = 0.0
     rain_hour_mm: float = 0.0
 
@@ -247,7 +241,6 @@ class EngineState:
     nudge: bool = False  # judge the beds again at the next chance
     ready: bool = False
     epoch: int = 0
-    epoch_saved: bool = False
     heard_epoch: int = 0
     stored_epoch: int = 0
     stored_seq: int = 0

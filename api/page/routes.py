@@ -24,8 +24,8 @@ from controller.events import OrderKind
 PAUSE_DAYS = (1, 3, 7)
 PAUSE_MOST_S = 120.0 * DAY_S  # [s] a pause typed on the page; a season's end is far enough
 PAIR_FIRST = (
-    "This browser is not known yet. Run the command thirstline pair on the board and open the "
-    "link that it prints."
+    "This browser is not known yet. Open the link that thirstline run printed on the board when "
+    "it started."
 )
 
 

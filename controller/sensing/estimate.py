@@ -269,8 +269,6 @@ def correct(
     water.var_thirst = max(1e-6, water.var_thirst - gain_thirst * water.cov_mm)
     water.cov_mm -= gain * water.cov_mm
     water.var_mm2 = max(1e-6, (1.0 - gain) * water.var_mm2)
-    water.corrected_utc_s = at_utc_s
-    water.corrections += 1
     return innovation_mm
 
 

@@ -20,6 +20,7 @@ from api import page
 from api.cli import main
 from api.desk import FakeDesk
 from api.http import create_app
+from api.page.advice import ADVICE
 from controller.agronomy.crop import LINES_FRAC
 from controller.garden import Garden, load_garden
 from controller.watering.limits import Refused
@@ -216,6 +217,10 @@ def alert_codes() -> set[str]:
                 assert isinstance(code, ast.Constant), f"{path.name}:{node.lineno}"
                 found.add(str(code.value))
     return found
+
+
+def test_the_page_has_advice_for_every_alert_that_is_raised_and_for_no_other() -> None:
+    assert set(ADVICE) == alert_codes()
 
 
 def test_every_alert_that_is_raised_has_a_row_and_no_other_has() -> None:
