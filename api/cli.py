@@ -6,12 +6,10 @@ Exit status: 0 done (also after SIGTERM or Ctrl-C, valves closed), 1 the answer 
 
 from __future__ import annotations
 
-import json
 import logging
 import os
 import sys
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +18,8 @@ import click
 from api import look
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.keeper import Keeper, Signals
+from api.options import data_option, json_flag, print_json
+from api.season_commands import replay, sweep
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
 from controller.errors import GardenError, ThirstlineError, WrongUseError
@@ -27,13 +27,10 @@ from controller.explain import explain, render
 from controller.garden import Garden
 from sim.bench_trial import run_bench
 from sim.broker import EmbeddedBroker
-from sim.replay import POLICIES, prepare, run_policy, season_json
-from sim.report import as_text
 
 NO = 1
 WRONG_USE = 2
 UNREACHABLE = 3
-DAY = click.DateTime(["%Y-%m-%d"])
 
 
 class Group(click.Group):
@@ -80,10 +77,6 @@ class Seconds(click.ParamType[float]):
         return seconds
 
 
-json_flag = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
-data_option = click.option(
-    "--data", type=click.Path(path_type=Path), default=None, help="The data folder."
-)
 speed_option = click.option(
     "--speed",
     type=click.FloatRange(1.0, 240.0),
@@ -107,10 +100,6 @@ def main() -> None:
     )
 
 
-def _print_json(document: object) -> None:
-    click.echo(json.dumps(document, indent=1, sort_keys=False, allow_nan=False))
-
-
 def _quietly(as_json: bool) -> Callable[[str], None]:
     return (lambda _: None) if as_json else click.echo
 
@@ -128,7 +117,7 @@ def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: 
     """
     shown = Demo(speed=speed, season=weather, say=_quietly(as_json), port=port).run(seconds)
     if as_json:
-        _print_json(shown)
+        print_json(shown)
     else:
         click.echo(look.summary(shown))
 
@@ -187,6 +176,7 @@ def _folder(garden_id: str, data: Path | None) -> DataFolder:
 @speed_option
 @click.option("--weather", default=DEMO_SEASON, show_default=True, help="A season.")
 @click.option("--depletion", multiple=True, metavar="BED=0.42", help="True depletion at the start.")
+@click.option("--faults", type=click.Path(path_type=Path), help="A fault script (TOML).")
 @click.option("--truth", type=click.Path(path_type=Path), help="What is true, as JSON lines.")
 @click.option("--url", default=None, help="The broker, in place of the garden file's.")
 @click.option("--seed", type=int, default=1, show_default=True)
@@ -195,6 +185,7 @@ def bench(
     speed: float,
     weather: str,
     depletion: tuple[str, ...],
+    faults: Path | None,
     truth: Path | None,
     url: str | None,
     seed: int,
@@ -210,6 +201,7 @@ def bench(
         ScaledClock(speed, anchor_from(os.environ)),
         weather,
         depletion=depletion,
+        faults=faults,
         truth=truth,
         url=url,
         seed=seed,
@@ -229,54 +221,13 @@ def check(garden: str, as_json: bool) -> None:
     setting, _ = garden_of(garden)
     told = explain(setting)
     if as_json:
-        _print_json(look.plain(told))
+        print_json(look.plain(told))
     else:
         click.echo(render(told))
 
 
-@main.command()
-@click.argument("garden")
-@click.option("--weather", required=True, help="A season: seattle-2015, invented-dry, a CSV file.")
-@click.option("--from", "first", type=DAY, default=None, help="First day.")
-@click.option("--to", "last", type=DAY, default=None, help="Last day.")
-@click.option("--policy", "policies", multiple=True, type=click.Choice(POLICIES))
-@click.option("--seed", type=int, default=1, show_default=True)
-@click.option("--sure", is_flag=True, help="Soil, plants and probes exactly as the file says.")
-@json_flag
-def replay(
-    garden: str,
-    weather: str,
-    first: datetime | None,
-    last: datetime | None,
-    policies: tuple[str, ...],
-    seed: int,
-    sure: bool,
-    as_json: bool,
-) -> None:
-    """Live a season through the real engine, and rivals beside it.
-
-    Example:  thirstline replay hollin-lane --weather seattle-2015 --policy thirstline --sure
-    """
-    setting, _ = garden_of(garden)
-    replayed = prepare(
-        setting,
-        weather,
-        first=None if first is None else first.date(),
-        last=None if last is None else last.date(),
-        seed=seed,
-        sure=sure,
-    )
-    runs = [run_policy(replayed, policy) for policy in policies or POLICIES]
-    if as_json:
-        _print_json(
-            {
-                "garden": setting.garden.id,
-                "season": season_json(replayed),
-                "policies": [one.json() for one in runs],
-            }
-        )
-    else:
-        click.echo(as_text(replayed, runs))
+main.add_command(replay)
+main.add_command(sweep)
 
 
 @main.command()
@@ -290,7 +241,7 @@ def status(garden: str | None, data: Path | None, as_json: bool) -> None:
     """
     shown = look.garden_now(_found(garden, data))
     if as_json:
-        _print_json(shown)
+        print_json(shown)
     else:
         click.echo(look.summary(shown))
 
@@ -312,7 +263,7 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
         msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"
         raise WrongUseError(msg)
     if as_json:
-        _print_json({"bed": bed, **shown["beds"][bed]})
+        print_json({"bed": bed, **shown["beds"][bed]})
     else:
         click.echo(look.why(bed, shown["beds"][bed]))
 
@@ -328,7 +279,7 @@ def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
     """
     found = look.verified(_found(garden, data))
     if as_json:
-        _print_json(look.plain(found))
+        print_json(look.plain(found))
     else:
         click.echo(look.verified_text(found))
     if found.differs_at is not None:

@@ -15,7 +15,7 @@ from pydantic import Field, TypeAdapter
 MAX_LEASE_S = 120  # [s] a node refuses more
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Lease:
     """Let this valve be open for `open_s` from its arrival; the edge adds the latest nonce."""
 
@@ -27,7 +27,7 @@ class Lease:
     seq: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Close:
     """Close this valve now. Always allowed."""
 
@@ -88,7 +88,7 @@ class SaveEpoch:
     epoch: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Note:
     """A row for the record that nothing waits for: a decision, a watering's end, an alert.
 

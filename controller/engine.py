@@ -30,7 +30,7 @@ from controller.events import (
     WeatherReading,
 )
 from controller.garden import Garden
-from controller.run import LEASE_S, MARGIN_S, QUIET_S, VERSION, Run
+from controller.run import LEASE_S, MARGIN_S, QUIET_S, VERSION, Run, Sense
 from controller.sensing.beds import soil_of
 from controller.sensing.estimate import GRID_S
 from controller.state import (
@@ -109,15 +109,24 @@ class Engine:
         """
         run = self.run
         self.idle = False
+        kind = type(event)
+        if kind is ProbeReading or kind is WeatherReading:
+            self._take_time(event)
+            HANDLERS[kind](run, event)
+            return run.take_effects()
         if isinstance(event, Started):
             self._started(event)
             return run.take_effects()
+        return self._carry_on(event)
+
+    def _carry_on(self, event: Event) -> list[Effect]:
+        """What may move water: time, reports, people, the record's answers."""
+        run = self.run
         at_rest = isinstance(event, Tick) and self._at_rest()
         before = (run.state.grid, run.state.judged_utc_s)
         self._take_time(event)
         self._dispatch(event)
-        if not isinstance(event, ProbeReading | WeatherReading):
-            valves.drive(run)
+        valves.drive(run)
         if isinstance(event, Tick | Recorded):
             self._judge_when_due()
         effects = run.take_effects()
@@ -133,7 +142,8 @@ class Engine:
 
     def _take_time(self, event: Event) -> None:
         run, state = self.run, self.run.state
-        state.mono_s = max(state.mono_s, event.mono_s)
+        if event.mono_s > state.mono_s:
+            state.mono_s = event.mono_s
         state.at_utc_s = event.at_utc_s
         if int(event.at_utc_s // GRID_S) != state.grid:
             grid.catch_up(run, event.at_utc_s)
@@ -312,7 +322,15 @@ class Engine:
         run, state, garden = self.run, self.run.state, self.run.garden
         learned = {bed: water.full_shift_m3_m3 for bed, water in state.water.items()}
         run.soils = {bed: soil_of(garden, bed, learned.get(bed, 0.0)) for bed in garden.beds}
-        run.probe_beds = {probe: name for name, bed in garden.beds.items() for probe in bed.probes}
+        run.senses = {
+            probe: Sense(
+                bed=name,
+                setting=garden.probes[probe],
+                saturation_m3_m3=run.soils[name].saturation_m3_m3,
+            )
+            for name, bed in garden.beds.items()
+            for probe in bed.probes
+        }
         run.master, run.window = garden.master, None
         run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}
         for name in garden.beds:

@@ -1,8 +1,9 @@
 """Everything that can reach the engine.
 
 Events carry `at_utc_s` (Unix seconds, UTC) and `mono_s` (seconds of a clock that never jumps and
-restarts with the process). They are frozen, hold plain values only, and are written to the journal
-as JSON: feeding a journal to a fresh engine gives the identical decisions.
+restarts with the process). They hold plain values only, nobody changes one after it was made, and
+they are written to the journal as JSON: feeding a journal to a fresh engine gives the identical
+decisions. Those that come by the hundred thousand are not declared frozen: that makes them cheap.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ class Started:
     garden_json: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Tick:
     """Time passes."""
 
@@ -60,7 +61,7 @@ class Tick:
     mono_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class ProbeReading:
     """One value of one probe, in the unit that the garden file declares for it."""
 
@@ -75,7 +76,7 @@ class ProbeReading:
     boot: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class ValveReport:
     """What a valve node says of itself (the wire's `valve/<id>/state`)."""
 
@@ -92,7 +93,7 @@ class ValveReport:
     contract: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class MeterReading:
     """The running total of a meter; `up_s` is the node's own uptime when it counted."""
 
@@ -105,7 +106,7 @@ class MeterReading:
     boot: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class WeatherReading:
     """What a mast tells; None where it has no such instrument. Wind stands at 2 m."""
 

@@ -30,31 +30,36 @@ NEW_UP_S = 3600.0
 def probe_reading(run: Run, event: ProbeReading) -> None:
     """A probe spoke: believe it or say why not."""
     state = run.state
-    probe = state.probes.get(event.probe)
-    bed = run.probe_beds.get(event.probe)
-    if probe is None or bed is None or quality.repeated(event, probe):
+    probe, sense = state.probes.get(event.probe), run.senses.get(event.probe)
+    if probe is None or sense is None or quality.repeated(event, probe):
         return
     state.readings += 1
-    theta = to_theta(run.garden.probes[event.probe], event.value, event.soil_temp_c).theta_m3_m3
-    why_not = quality.refusal(event, theta, run.soils[bed].saturation_m3_m3)
+    theta = to_theta(sense.setting, event.value, event.soil_temp_c).theta_m3_m3
+    why_not = quality.refusal(event, theta, sense.saturation_m3_m3)
     if why_not or theta is None:
-        probe.rejected += 1
-        if probe.flag != why_not:
-            probe.flag = why_not
-            run.raise_alert(
-                "probe_suspect",
-                f"Probe {event.probe} in {bed_name(bed)} says what cannot be ({why_not}). "
-                "Look at its cable and its unit; the bed goes by what else it has.",
-                bed=bed,
-                probe=event.probe,
-            )
+        _refuse_reading(run, event, sense.bed, why_not)
         return
     first = probe.mono_s is None or probe.mono_s < state.link_mono_s
     quality.accept(event, probe, theta)
     if state.alerts:
-        run.end_alert("probe_suspect", bed, event.probe)
-        run.end_alert("probe_silent", bed, event.probe)
-    run.nudge = run.nudge or first
+        run.end_alert("probe_suspect", sense.bed, event.probe)
+        run.end_alert("probe_silent", sense.bed, event.probe)
+    if first:
+        run.nudge = True
+
+
+def _refuse_reading(run: Run, event: ProbeReading, bed: str, why_not: str) -> None:
+    probe = run.state.probes[event.probe]
+    probe.rejected += 1
+    if probe.flag != why_not:
+        probe.flag = why_not
+        run.raise_alert(
+            "probe_suspect",
+            f"Probe {event.probe} in {bed_name(bed)} says what cannot be ({why_not}). "
+            "Look at its cable and its unit; the bed goes by what else it has.",
+            bed=bed,
+            probe=event.probe,
+        )
 
 
 def weather_reading(run: Run, event: WeatherReading) -> None:

@@ -17,7 +17,7 @@ from controller.state import BedMemory, Said, Watering
 from controller.watering.dosing import split
 from controller.watering.guard import caps_of, frost, interlock
 from controller.watering.hours import Place, Window, window_at
-from controller.watering.limits import Opening, allowed_now_l
+from controller.watering.limits import Opening, Refused, allowed_now_l
 from controller.watering.policy import BedView, Decision, Reason, Rules, Sky, decide
 from controller.watering.valves import meter_alive
 from controller.watering.words import bed_name, words
@@ -241,15 +241,10 @@ def _mind_thirst(run: Run, bed: str) -> None:
 
 def _judge(run: Run, bed: str, window: Window, sky: Sky) -> None:
     memory = run.state.beds[bed]
-    if run.state.mono_s < memory.not_before_mono_s:
+    if run.state.mono_s < memory.not_before_mono_s or _answer_stands(run, bed, window):
         return
     view = view_of(run, bed, window)
     rules = rules_of(run, bed, window)
-    if rules.in_hours and memory.judged_from_utc_s == window.from_utc_s:
-        past_floor = view.depletion_frac > view.floor_frac and not view.watered
-        held = rules.interlock is not None or memory.said.code in HELD_BY_PERSON
-        if not (past_floor or held):
-            return  # the night's answer stands
     decision = decide(view, sky, rules)
     if rules.in_hours and decision.judged:
         if memory.judged_from_utc_s != window.from_utc_s:
@@ -259,6 +254,20 @@ def _judge(run: Run, bed: str, window: Window, sky: Sky) -> None:
     if decision.water:
         decision = start_watering(run, view, decision, window)
     say(run, bed, decision)
+
+
+def _answer_stands(run: Run, bed: str, window: Window) -> bool:
+    """Whether the bed has its answer for these hours, and nothing asks for another."""
+    state = run.state
+    memory, day = state.beds[bed], run.days[bed]
+    at_utc_s = state.at_utc_s
+    if memory.judged_from_utc_s != window.from_utc_s or not window.holds(at_utc_s):
+        return False
+    if memory.said.code in HELD_BY_PERSON or interlock(run, bed) not in {None, Refused.FROST}:
+        return False
+    if state.water[bed].depletion_mm <= day.floor_frac * day.taw_mm:
+        return True
+    return _watered(memory, window, at_utc_s, day.taw_mm * run.soils[bed].wetted_area_m2)
 
 
 def say(run: Run, bed: str, decision: Decision) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
+from controller.garden_parts import Probe
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay, EngineState
 from controller.watering.hours import Window
@@ -21,6 +22,15 @@ QUIET_S = LEASE_S + MARGIN_S
 ACK_S = 10.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sense:
+    """What is known beforehand of one probe: asked at each of its readings."""
+
+    bed: str
+    setting: Probe
+    saturation_m3_m3: float
+
+
 @dataclass(slots=True)
 class Run:
     """One engine's working set."""
@@ -29,7 +39,7 @@ class Run:
     state: EngineState
     soils: dict[str, BedSoil] = field(default_factory=dict)
     out: list[Effect] = field(default_factory=list)
-    probe_beds: dict[str, str] = field(default_factory=dict)
+    senses: dict[str, Sense] = field(default_factory=dict)
     valve_beds: dict[str, str] = field(default_factory=dict)
     master: str | None = None  # the master valve's id, where the garden has one
     window: Window | None = None  # the last one asked for
@@ -134,5 +144,8 @@ class Run:
         if self.alerts_changed:
             self.out.append(Alerts(standing=tuple(self.state.alerts.values())))
             self.alerts_changed = False
-        effects, self.out = self.out, []
-        return effects
+        effects = self.out
+        if effects:
+            self.out = []
+            return effects
+        return []

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading
+from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
 from controller.store_schema import Params
 from controller.trusted import ClockStamp
 
@@ -132,6 +132,12 @@ class Reader:
             (from_utc_s, to_utc_s, bed),
         )
         return tuple(HourRow(**row) for row in rows)
+
+    def weather(self) -> tuple[WeatherReading, ...]:
+        """Give all that the masts told, in the journal's order, as far back as it reaches."""
+        rows = self._query("SELECT event FROM journal WHERE kind = 'weather' ORDER BY n", ())
+        events = (EVENT_JSON.validate_json(row["event"]) for row in rows)
+        return tuple(event for event in events if isinstance(event, WeatherReading))
 
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""

@@ -10,7 +10,9 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
+from sim.draws import BedDraw
 from sim.plant import Plant, openness
+from sim.probe_truth import Spot
 from sim.soil_making import GardenSoil
 
 DAY_S = 86_400.0
@@ -23,6 +25,11 @@ MULCH_EVAPORATION = {"none": 1.0, "straw": 0.5, "plastic": 0.2}
 BARE_EVAPORATION_KC = 1.05  # of ETo from wet bare soil; near FAO-56 eq. 72
 PLASTIC_RAIN_FRAC = 0.3  # of the rain on a sheet that reaches the strip by holes and edges; ours
 STRAW_HOLDS_MM = 1.5  # [mm] straw keeps this much of a shower; common practice, no source
+LEAST_AIR_M3_M3 = 0.10  # [m3/m3] roots lack air below this, in excess water; from memory
+EXCESS_FROM_FRAC = 0.05  # [-] of the available water above field capacity: excess begins; ours
+EXCESS_FULL_FRAC = 0.25  # [-] same: excess counts fully; ours
+RELIEF_ENDS_FRAC = 0.02  # [-] of the available water used again: the soil is drying once more; ours
+RELIEF_LEAST_FRAC = 0.05  # [-] of the available water: a lesser gain is no relief; ours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +92,19 @@ class BedTruth:
 
     __slots__ = (
         "_arrivals",
+        "_dry_before_frac",
         "_evaporation_kc",
+        "_full_m3_m3",
         "_gains",
         "_irrigation_48h_mm",
         "_rain_48h_mm",
         "_rain_frac",
+        "_relief_since_utc_s",
         "_straw_mm",
         "_sudden_armed",
         "_unclipped",
+        "_wet_after_frac",
+        "_wet_from_frac",
         "available_m3_m3",
         "drained_l",
         "flow_factor",
@@ -106,25 +118,33 @@ class BedTruth:
         "soil",
         "soil_kind",
         "spec",
+        "spot",
+        "strip_m2",
         "sudden_rewettings",
+        "uneven",
     )
 
     def __init__(
-        self, spec: BedTruthSpec, soil_kind: GardenSoil, plant: Plant, *, flow_factor: float = 1.0
+        self, spec: BedTruthSpec, soil_kind: GardenSoil, plant: Plant, draw: BedDraw | None = None
     ) -> None:
         """Lay out the bed at its start depletion.
 
         Args:
             spec: the bed.
             soil_kind: its soil, as sure or as drawn.
-            plant: its plants.
-            flow_factor: what the emitters truly give over what they should [-].
+            plant: its plants, likewise.
+            draw: how emitters and the probes' spot depart; None = not at all.
         """
+        drawn = draw or BedDraw()
         self.spec = spec
         self.soil_kind = soil_kind
         self.plant = plant
-        self.flow_factor = flow_factor
+        self.flow_factor = 1.0 + drawn.flow_off_frac
+        self.spot = Spot(drawn.spot_water_frac, drawn.spot_use_frac)
+        self.uneven = drawn.spot_water_frac != 0.0 or drawn.spot_use_frac != 0.0
+        self.strip_m2 = spec.strip_m2
         full, dry = soil_kind.field_capacity_m3_m3, soil_kind.wilting_point_m3_m3
+        self._full_m3_m3 = full
         self.available_m3_m3 = full - dry
         theta = full - spec.start_depletion_frac * (full - dry)
         self.soil = soil_kind.column(
@@ -145,6 +165,10 @@ class BedTruth:
         self._straw_mm = 0.0
         self._rain_frac = PLASTIC_RAIN_FRAC if spec.mulch == "plastic" else 1.0
         self._unclipped = self._depletion()
+        wet_m3_m3 = spec.saturation_m3_m3 - LEAST_AIR_M3_M3
+        self._wet_from_frac = (full - wet_m3_m3) / self.available_m3_m3
+        self._relief_since_utc_s = self._wet_after_frac = math.inf  # no relief is under way
+        self._dry_before_frac = 0.0
         self.max_depletion_frac = 0.0
         self._evaporation_kc = self._evaporation()
 
@@ -171,8 +195,7 @@ class BedTruth:
 
     def _depletion(self) -> float:
         """Depletion, below 0 in a soil wetter than field capacity."""
-        full = self.soil_kind.field_capacity_m3_m3
-        return (full - self.soil.root_theta_m3_m3()) / self.available_m3_m3
+        return (self._full_m3_m3 - self.soil.root_theta_m3_m3()) / self.available_m3_m3
 
     @property
     def depletion_frac(self) -> float:
@@ -192,9 +215,7 @@ class BedTruth:
 
     def closing_kpa(self) -> float:
         """Tension at which the leaves begin to close today [kPa]."""
-        full = self.soil_kind.field_capacity_m3_m3
-        theta = full - self.plant.p_frac * self.available_m3_m3
-        return self.soil.curve.tension_kpa(theta)
+        return self._tension_at(self.plant.p_frac)
 
     def step(self, at_utc_s: float, seconds: float, air: Air) -> None:
         """Carry the bed through one stretch of steady flow and weather.
@@ -205,34 +226,73 @@ class BedTruth:
             air: weather over it.
         """
         hours = seconds / 3600.0
-        irrigation_mm_h = 0.0
+        soil = self.soil
+        eto_mm_h = air.eto_mm_h
+        irrigation_mm_h = rain_mm_h = side_mm_h = demand_mm_h = 0.0
         if self.flow_l_min > 0.0:
             litres = self.flow_l_min * seconds / 60.0
             self.irrigation_l += litres
-            irrigation_mm_h = litres / self.spec.strip_m2 / hours
-        rain_mm_h, side_mm_h = self._through_mulch(air, hours)
-        demand_mm_h = 0.0
-        if air.eto_mm_h > 0.0:
-            demand_mm_h = self._transpire(air.eto_mm_h, hours)
-        soil = self.soil
+            irrigation_mm_h = litres / self.strip_m2 / hours
+        if air.rain_mm_h > 0.0 or self._straw_mm > 0.0:
+            rain_mm_h, side_mm_h = self._through_mulch(air, hours)
+        if eto_mm_h > 0.0 and self.planted:
+            demand_mm_h = self._transpire(eto_mm_h, hours)
         drained_mm = soil.drained_mm
-        soil.step(
-            hours,
-            irrigation_mm_h,
-            rain_mm_h,
-            self._evaporation_kc * air.eto_mm_h,
-            demand_mm_h,
-            side_mm_h,
-        )
+        evaporation_mm_h = self._evaporation_kc * eto_mm_h
+        soil.step(hours, irrigation_mm_h, rain_mm_h, evaporation_mm_h, demand_mm_h, side_mm_h)
+        if self.uneven:
+            self.spot.step(hours, irrigation_mm_h * hours, demand_mm_h * hours)
         before = self._unclipped
-        here = self._unclipped = self._depletion()
-        if here > self.max_depletion_frac and self.planted:
-            self.max_depletion_frac = min(1.0, here)
-        if irrigation_mm_h > 0.0 or rain_mm_h > 0.0 or self._arrivals:
+        here = (self._full_m3_m3 - soil.root_theta_m3_m3()) / self.available_m3_m3
+        self._unclipped = here
+        if self.planted:
+            self._watch(at_utc_s, hours, before, here)
+        # the books are opened only where something would be written into them
+        drained_mm = soil.drained_mm - drained_mm
+        arrivals = self._arrivals
+        if irrigation_mm_h > 0.0 or rain_mm_h > 0.0:
             arrived = (irrigation_mm_h * hours, rain_mm_h * hours)
-            self._book(at_utc_s, arrived, soil.drained_mm - drained_mm)
-        if irrigation_mm_h > 0.0 or self._gains:
+            self._book(at_utc_s, arrived, drained_mm)
+        elif arrivals and (drained_mm > 0.0 or arrivals[0][0] <= at_utc_s - ATTRIBUTION_S):
+            self._book(at_utc_s, (0.0, 0.0), drained_mm)
+        gains = self._gains
+        if irrigation_mm_h > 0.0 or (
+            gains
+            and (gains[0][0] <= at_utc_s - DAY_S or (self._sudden_armed and self._is_sudden()))
+        ):
             self._book_gain(at_utc_s, before, here, irrigation_mm_h * hours)
+
+    def _watch(self, at_utc_s: float, hours: float, before: float, here: float) -> None:
+        """Keep the driest, and what makes fruit crack or rot: reliefs, excess, saturation."""
+        if here > self.max_depletion_frac:
+            self.max_depletion_frac = min(1.0, here)
+        if here < before:
+            if self._relief_since_utc_s == math.inf:
+                self._relief_since_utc_s = at_utc_s
+                self._dry_before_frac = before
+            if here < self._wet_after_frac:
+                self._wet_after_frac = here
+        elif here > self._wet_after_frac + RELIEF_ENDS_FRAC:
+            self._end_relief()
+        if at_utc_s - self._relief_since_utc_s >= DAY_S:
+            self._end_relief()
+        if here < -EXCESS_FROM_FRAC:
+            above = (-here - EXCESS_FROM_FRAC) / (EXCESS_FULL_FRAC - EXCESS_FROM_FRAC)
+            self.plant.day_excess_h += hours * min(1.0, above)
+            if here < self._wet_from_frac:
+                self.plant.day_wet_h += hours
+
+    def _end_relief(self) -> None:
+        """Book a fall of the tension that is over."""
+        before, after = self._dry_before_frac, self._wet_after_frac
+        self._relief_since_utc_s = self._wet_after_frac = math.inf
+        if before - after > RELIEF_LEAST_FRAC:
+            self.plant.fruit.relieved(self._tension_at(before), self._tension_at(after))
+
+    def _tension_at(self, depletion_frac: float) -> float:
+        """Tension at a depletion, which may be below 0 [kPa]."""
+        theta = self._full_m3_m3 - depletion_frac * self.available_m3_m3
+        return self.soil.curve.tension_kpa(theta)
 
     def _through_mulch(self, air: Air, hours: float) -> tuple[float, float]:
         """Rain that reaches the strip and the side [mm/h over each]."""
@@ -252,8 +312,6 @@ class BedTruth:
 
     def _transpire(self, eto_mm_h: float, hours: float) -> float:
         """Book potential and actual use; answer what the plants take over the strip [mm/h]."""
-        if not self.planted:
-            return 0.0
         plant = self.plant
         potential = plant.water_use * eto_mm_h
         # the tension need not be worked out while the soil is wetter than at closing
@@ -281,7 +339,7 @@ class BedTruth:
             self._rain_48h_mm -= old_rain
         both = self._irrigation_48h_mm + self._rain_48h_mm
         if drained_mm > 0.0 and arrivals and both > 0.0:
-            litres = drained_mm * self.spec.strip_m2
+            litres = drained_mm * self.strip_m2
             share = min(1.0, max(0.0, self._irrigation_48h_mm / both))
             self.drained_l += litres * share
             self.rain_drained_l += litres * (1.0 - share)
@@ -299,8 +357,11 @@ class BedTruth:
             self.gain_24h_frac -= gains.popleft()[1]
         if not gains:
             self.gain_24h_frac = 0.0
-        if self.gain_24h_frac <= SUDDEN_FRAC:
+        if not self._is_sudden():
             self._sudden_armed = True
         elif self._sudden_armed and self.plant.has_coloured_fruit:
             self._sudden_armed = False
             self.sudden_rewettings += 1
+
+    def _is_sudden(self) -> bool:
+        return self.gain_24h_frac > SUDDEN_FRAC

@@ -2,7 +2,8 @@
 
 One thread runs the nodes of `plumbing.py` in the scaled time of the clock it is given, over a
 connection of its own. When the broker is lost the nodes live on: leases run out, water stops, and
-the connection is tried anew. A clean stop closes all valves and says so.
+the connection is tried anew. A fault script breaks them; its network fault keeps the connection
+away. A clean stop closes all valves and says so.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from typing import IO, TYPE_CHECKING, Self
 from controller.connection import Connection, address_of
 from controller.errors import LinkError, StoreError
 from controller.ports import Clock
+from sim.faults import FaultScript
 from sim.plumbing import Truth, VirtualGarden, World
 
 if TYPE_CHECKING:
@@ -45,6 +47,7 @@ class Bench:
         speed: garden seconds in a real second, 1 or more.
         truth_path: file for the truth, JSON lines; None for none.
         seed: of nonces, boot names and phases.
+        faults: what breaks when; of clock, store and controller nothing can be broken from here.
 
     Raises:
         LinkError: the URL is no good.
@@ -61,6 +64,7 @@ class Bench:
         speed: float = 1.0,
         truth_path: Path | None = None,
         seed: int = 1,
+        faults: FaultScript | None = None,
     ) -> None:
         self._clock = clock
         self._speed = speed
@@ -75,6 +79,7 @@ class Bench:
             node_s=clock.mono_s(),
             utc_s=clock.utc_s(),
             truth=self._write_truth,
+            faults=faults,
         )
         self._connection: Connection | None = None
         self._retry_real_s = 0.0
@@ -105,6 +110,11 @@ class Bench:
         trace: TracebackType | None,
     ) -> None:
         self.stop()
+
+    @property
+    def connected(self) -> bool:
+        """Whether the nodes have a broker now."""
+        return self._connection is not None
 
     def _live(self) -> None:
         try:
@@ -139,13 +149,16 @@ class Bench:
 
     def _connected_now(self) -> Connection | None:
         """Give the connection if it lives; else try for another where that is due."""
-        connection = self._connection
-        if connection is not None and connection.lost is None:
+        connection, cut = self._connection, self.nodes.breakage.network_down
+        if connection is not None and connection.lost is None and not cut:
             return connection
         if connection is not None:
-            _log.warning("bench: %s; leases run out", connection.lost)
+            why = connection.lost or "the fault script cuts the network"
+            _log.warning("bench: %s; leases run out", why)
             connection.close()
             self._connection = None
+        if cut:
+            return None
         if time.monotonic() >= self._retry_real_s:
             self._connect()
             self._retry_real_s = time.monotonic() + self._pause_s
@@ -177,7 +190,7 @@ class Bench:
 
     def _send(self, topic: str, payload: bytes, qos: int) -> None:
         """Send now or never: a node does not keep old words."""
-        if self._connection is not None:
+        if self._connection is not None and not self.nodes.breakage.network_down:
             self._connection.publish(topic, payload, qos=qos)
 
     def _say_goodbye(self) -> None:

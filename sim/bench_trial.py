@@ -11,6 +11,7 @@ from controller.clock import CLOCK_VARIABLE, ScaledClock
 from controller.errors import SeasonError, WrongUseError
 from controller.garden import Garden
 from sim.bench import Bench
+from sim.fault_file import bench_faults
 from sim.garden_world import GardenWorld, season_for
 from sim.season_types import Season
 
@@ -72,6 +73,7 @@ def run_bench(
     weather: str,
     *,
     depletion: Iterable[str],
+    faults: Path | None = None,
     truth: Path | None,
     url: str | None,
     seed: int,
@@ -85,6 +87,7 @@ def run_bench(
         clock: shared with the daemon.
         weather: a season; moved by whole years to the clock's.
         depletion: `BED=0.42` words.
+        faults: a fault script; None for none.
         truth: file for the truth.
         url: the broker, in place of the garden file's.
         seed: of the virtual garden.
@@ -95,11 +98,16 @@ def run_bench(
         ThirstlineError: something given cannot be used.
     """
     told = depletions(depletion, garden)
+    script = None if faults is None else bench_faults(faults, garden, clock.utc_s())
     season = shifted(season_for(garden, weather), clock.utc_s())
     world = GardenWorld(garden, season, clock.utc_s(), seed=seed, depletion_frac=told)
-    bench = Bench(garden, world, clock, url, speed=clock.speed, truth_path=truth, seed=seed)
+    bench = Bench(
+        garden, world, clock, url, speed=clock.speed, truth_path=truth, seed=seed, faults=script
+    )
     say(f"Virtual nodes of {garden.garden.id}. The daemon shares their time with:")
     say(f"  {CLOCK_VARIABLE}={clock.anchor.text()}")
+    if script is not None:
+        say(f"  Faults on purpose: {len(script.faults)}.")
     with bench:
         wait(FOREVER_S)
     say("Every virtual valve is closed.")

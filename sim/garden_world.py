@@ -14,6 +14,8 @@ from pathlib import Path
 
 from controller.errors import UsageError
 from controller.garden import Garden
+from sim.draws import Placing, Sits, meter_factor, misplaced_probe, placing
+from sim.probe_truth import ProbeTruth
 from sim.season_types import Season
 from sim.weather import load_season, season_span
 from sim.world import BedTruthSpec, World
@@ -136,6 +138,12 @@ class GardenWorld:
         seed: draws an unsure world.
         sure: whether everything is exactly as the garden file says.
         depletion_frac: true depletion at the start, by bed; the others 0.15.
+
+    Attributes:
+        garden: as given.
+        truth: the world itself.
+        meter_factor: what the meter tells over what flows [-]; for whoever turns the meter.
+        misplaced: the probe that sits where it should not, if one does.
     """
 
     def __init__(
@@ -153,11 +161,22 @@ class GardenWorld:
         self.garden = garden
         self.truth = World(specs, season, start_utc_s, seed, sure=sure)
         self._reported = season.reported
-        self._places = {
-            probe: (name, garden.probes[probe].depth_cm)
+        self.meter_factor = 1.0 if sure else meter_factor(seed)
+        self.misplaced = None if sure else misplaced_probe(seed, garden.probes)
+        self._probes = {
+            probe: self._put(probe, name, seed)
             for name, bed in garden.beds.items()
             for probe in bed.probes
         }
+
+    def _put(self, probe: str, bed: str, seed: int) -> ProbeTruth:
+        """Put a probe where it truly is."""
+        depth_cm = self.garden.probes[probe].depth_cm
+        place = placing(seed, probe) if probe == self.misplaced else Placing()
+        has_side = self.garden.beds[bed].width_m > self.garden.beds[bed].wetted_width_m
+        if place.sits is Sits.BESIDE and has_side:
+            return self.truth.probe(probe, bed, depth_cm, Sits.BESIDE)
+        return self.truth.probe(probe, bed, depth_cm + place.deeper_cm, Sits.RIGHT)
 
     def advance(self, to_utc_s: float) -> None:
         """Let time pass up to then."""
@@ -175,15 +194,13 @@ class GardenWorld:
         one = self.truth.beds[bed]
         return one.spec.nominal_l_min * one.flow_factor
 
-    def probe_value(self, probe: str) -> float:
-        """The water content that a probe sees [m3/m3]."""
-        bed, depth_cm = self._places[probe]
-        return self.truth.probe_reading(probe, bed, depth_cm)
+    def probe_value(self, probe: str) -> float | None:
+        """The water content that a probe tells [m3/m3]; None when its reading never arrives."""
+        return self._probes[probe].reading_m3_m3(self.truth.now_utc_s)
 
     def tension_kpa(self, probe: str) -> float:
-        """The tension at a probe [kPa]."""
-        bed, depth_cm = self._places[probe]
-        return self.truth.tension_kpa(bed, depth_cm)
+        """The tension that a probe tells, lost or not [kPa]."""
+        return self._probes[probe].tension_kpa(self.truth.now_utc_s)
 
     def litres_by(self, bed: str, at_utc_s: float) -> float:
         """All that a bed will have been given by an instant if its flow stays as it is [L]."""

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 
 from controller.effects import Alert, Alerts, Close, Effect, Lease, Note, Reserve
 from controller.engine import Engine
-from controller.events import Event, MeterReading, Recorded, ValveReport
+from controller.events import Event, MeterReading, Recorded, RecordFailed, ValveReport
 from controller.garden import Garden
+from sim.fault_replay import KeptRecord, ReplayFaults
+from sim.faults import Kind
 from sim.garden_world import GardenWorld
 from sim.nodes import STATE_EVERY_S, ValveNode
 
@@ -47,6 +49,7 @@ class Hands:
         world: where water goes.
         utc_ahead_s: UTC minus the nodes' own time [s].
         started: called with bed and time at the first lease of each watering.
+        faults: what breaks; None for nothing.
     """
 
     def __init__(
@@ -57,8 +60,11 @@ class Hands:
         *,
         utc_ahead_s: float,
         started: Callable[[str, float], None],
+        faults: ReplayFaults | None = None,
     ) -> None:
-        self._engine = engine
+        self.engine = engine
+        self.faults = faults
+        self.record = KeptRecord()
         self._world = world
         self._ahead_s = utc_ahead_s
         self._started = started
@@ -68,7 +74,8 @@ class Hands:
             valve: ValveNode(valve, index + 1, 0.0) for index, valve in enumerate(garden.valves)
         }
         self._nonces: dict[str, tuple[str, float]] = {}
-        self._flowing: set[str] = set()
+        self._flowing: dict[str, float] = {}
+        self._leaked_l = self._leaked_s = 0.0
         self._open_s = -math.inf
         self._since_utc_s: dict[str, float] = {}
         self.flows: list[Flow] = []
@@ -80,23 +87,36 @@ class Hands:
 
     def step(self, event: Event) -> None:
         """Feed one event, and everything that follows from it at the same instant."""
-        todo: deque[Event] = deque([event])
-        while todo:
-            for effect in self._engine.step(todo.popleft()):
+        effects = self.engine.step(event)
+        if not effects:
+            return
+        answers: deque[Event] = deque()
+        while True:
+            for effect in effects:
                 answer = self._carry_out(effect, event.at_utc_s, event.mono_s)
                 if answer is not None:
-                    todo.append(answer)
+                    answers.append(answer)
+            if not answers:
+                return
+            effects = self.engine.step(answers.popleft())
 
     def _carry_out(self, effect: Effect, at_utc_s: float, mono_s: float) -> Event | None:
+        if self.faults is not None:
+            if isinstance(effect, Reserve) and not self.faults.can_record:
+                return RecordFailed(
+                    at_utc_s=at_utc_s, mono_s=mono_s, dose=effect.dose, cause="disk full"
+                )
+            self.record.take(effect)
         match effect:
             case Reserve():
                 return Recorded(at_utc_s=at_utc_s, mono_s=mono_s, dose=effect.dose)
             case Lease():
                 return self._lease(effect, at_utc_s, mono_s)
             case Close():
-                self.nodes[effect.valve].close(mono_s)
-                self._flow(mono_s)
-                return self.report(effect.valve, at_utc_s, mono_s)
+                if self._hears(effect.valve):
+                    self.nodes[effect.valve].close(mono_s)
+                    self.flow(mono_s)
+                return self.told(effect.valve, at_utc_s, mono_s)
             case Alerts():
                 self.alerts.update((alert.id, alert) for alert in effect.standing)
             case Note() if effect.bed is not None:
@@ -105,7 +125,12 @@ class Hands:
                 pass
         return None
 
-    def _lease(self, lease: Lease, at_utc_s: float, mono_s: float) -> Event:
+    def _hears(self, valve: str) -> bool:
+        return self.faults is None or self.faults.hears(valve)
+
+    def _lease(self, lease: Lease, at_utc_s: float, mono_s: float) -> Event | None:
+        if not self._hears(lease.valve):
+            return None
         node = self.nodes[lease.valve]
         first = not node.is_open
         node.lease(
@@ -118,8 +143,14 @@ class Hands:
         )
         if first and node.is_open and lease.valve in self._beds and "." not in lease.dose:
             self._started(self._beds[lease.valve], at_utc_s)
-        self._flow(mono_s)
-        return self.report(lease.valve, at_utc_s, mono_s)
+        self.flow(mono_s)
+        return self.told(lease.valve, at_utc_s, mono_s)
+
+    def told(self, valve: str, at_utc_s: float, mono_s: float) -> ValveReport | None:
+        """What a valve node says now, where it arrives."""
+        if self.faults is not None and not self.faults.speaks(Kind.VALVE, valve):
+            return None
+        return self.report(valve, at_utc_s, mono_s)
 
     def _nonce(self, valve: str, mono_s: float) -> str:
         """The node's latest word, no older than its idle pace of 20 s."""
@@ -153,8 +184,10 @@ class Hands:
             was_open = node.is_open
             node.advance(mono_s)
             if was_open and not node.is_open:
-                self._flow(mono_s)
-                self.step(self.report(valve, at_utc_s, mono_s))
+                self.flow(mono_s)
+                report = self.told(valve, at_utc_s, mono_s)
+                if report is not None:
+                    self.step(report)
 
     @property
     def any_open(self) -> bool:
@@ -171,8 +204,12 @@ class Hands:
         """The meter's total now, in whole pulses."""
         if self._meter is None:
             return None
-        now_utc_s = mono_s + self._ahead_s
-        litres = sum(self._world.litres_by(bed, now_utc_s) for bed in self._beds.values())
+        litres = self.metered_l(mono_s)
+        boot = "replay"
+        if self.faults is not None:
+            if not self.faults.speaks(Kind.METER, self._meter):
+                return None
+            litres, boot = self.faults.meter_total_l(litres), self.faults.meter_boot
         pulses = int(litres / self._pulse_l + 1e-6)
         return MeterReading(
             at_utc_s=at_utc_s,
@@ -180,21 +217,46 @@ class Hands:
             meter=self._meter,
             litres_total=pulses * self._pulse_l,
             up_s=mono_s,
-            boot="replay",
+            boot=boot,
         )
 
-    def _flow(self, mono_s: float) -> None:
+    def metered_l(self, mono_s: float) -> float:
+        """All that the meter counted by then, its own error included [L]."""
+        now_utc_s = mono_s + self._ahead_s
+        litres = sum(self._world.litres_by(bed, now_utc_s) for bed in self._beds.values())
+        if self.faults is not None:
+            self._leaked_l += self.faults.leak_l_min() * (mono_s - self._leaked_s) / 60.0
+            self._leaked_s = mono_s
+            litres += self._leaked_l
+        return litres * self._world.meter_factor
+
+    def _flows(self) -> dict[str, float]:
+        """What each bed truly gets, as the valves stand [L/min]."""
+        if self.faults is not None:
+            wanted = {bed: self._world.flow_l_min(bed) for bed in self._beds.values()}
+            is_open = {valve: node.is_open for valve, node in self.nodes.items()}
+            return self.faults.flows_l_min(is_open, wanted)
+        if self._master is not None and not self.nodes[self._master].is_open:
+            return {}
+        return {
+            bed: self._world.flow_l_min(bed)
+            for valve, bed in self._beds.items()
+            if self.nodes[valve].is_open
+        }
+
+    def flow(self, mono_s: float) -> None:
         """Set the flows that follow from the valves as they stand."""
-        gate = self._master is None or self.nodes[self._master].is_open
-        flowing = {bed for valve, bed in self._beds.items() if gate and self.nodes[valve].is_open}
+        flowing = self._flows()
         if flowing == self._flowing:
             return
-        self._world.advance(mono_s + self._ahead_s)
         now_utc_s = mono_s + self._ahead_s
-        for bed in sorted(flowing - self._flowing):
-            self._world.set_flow(bed, self._world.flow_l_min(bed))
-            self._since_utc_s[bed] = now_utc_s
-        for bed in sorted(self._flowing - flowing):
+        self._world.advance(now_utc_s)
+        for bed, l_min in flowing.items():
+            if l_min != self._flowing.get(bed):
+                self._world.set_flow(bed, l_min)
+            if bed not in self._flowing:
+                self._since_utc_s[bed] = now_utc_s
+        for bed in sorted(self._flowing.keys() - flowing.keys()):
             self._world.set_flow(bed, 0.0)
             since_s = self._since_utc_s.pop(bed)
             self.flows.append(Flow(bed=bed, from_utc_s=since_s, to_utc_s=now_utc_s))

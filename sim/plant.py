@@ -1,10 +1,11 @@
-"""The simulated plants of one bed: cover, roots, thirst, stress, fruit and what stress costs.
+"""The simulated plants of one bed: cover, roots, thirst, stress and what stress costs.
 
 Driven by degree-days after transplanting (base 10 °C, extremes held at 30 °C). Numbers near the
 FAO-56 tables but our own; the controller's crop model is not used. Stress is decided by the soil's
 tension: leaves begin to close at a tension and are shut at 1500 kPa, in between straight in its
 logarithm. Yield follows FAO-33's stage factors (from memory), as a product over the stages, which
-is a modelling choice. Leaves out: varieties, pruning, disease, heat damage, water stored in plants.
+is a modelling choice. Fruit and its troubles are in `sim.fruit`. Leaves out: varieties, pruning,
+disease, heat damage, water stored in plants.
 """
 
 from __future__ import annotations
@@ -12,15 +13,20 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 
+from sim.fruit import (
+    COLOUR_AFTER_FLOWER_GDD,
+    FIRST_FLOWER_GDD,
+    SET_AFTER_FLOWER_GDD,
+    Fruit,
+    Truss,
+    reached,
+)
+
 BASE_C = 10.0  # Zalom & Wilson 1999 (abstract)
 SLOWED_ABOVE_C = 30.0  # same; horizontal cap
 WILTING_TENSION_KPA = 1500.0  # FAO-56 ch. 8
-FIRST_FLOWER_GDD = 300.0  # [°C d] a guess, varies with variety
 SIZING_GDD = 500.0  # [°C d] first trusses are set; a guess
 FIRST_COLOUR_GDD = 800.0  # [°C d] a guess
-TRUSS_EVERY_GDD = 75.0  # [°C d] a guess
-SET_AFTER_FLOWER_GDD = 100.0  # [°C d] a guess
-COLOUR_AFTER_FLOWER_GDD = 500.0  # [°C d] first flower to first colour
 COVER_START_FRAC = 0.05
 COVER_FULL_FRAC = 0.80  # staked, pruned rows
 COVER_FROM_GDD = 60.0
@@ -39,6 +45,9 @@ DEPLETION_P_LIMITS = (0.1, 0.8)  # same
 ROLLED_BELOW = 0.92  # [-] of full transpiration: first roll is seen; ours
 LIMP_BELOW = 0.55  # [-] of full transpiration; ours
 STRESS_SLOWS_COVER_FRAC = 0.6  # [-] of growth lost at full stress; ours
+FLAGS_FROM_MM_H = 0.5  # [mm/h] of ETo: from here plants flag at midday however wet the soil; ours
+FLAGS_FULLY_MM_H = 0.9  # [mm/h] same; a very hot noon
+FLAG_FRAC = 0.2  # [-] a flagging plant looks as if so much of its transpiration were gone; ours
 
 
 class Growth(StrEnum):
@@ -114,9 +123,13 @@ class Plant:
         "_cover_gdd",
         "_full_root_m",
         "_potential_mm",
+        "day",
         "day_actual_mm",
+        "day_excess_h",
         "day_potential_mm",
+        "day_wet_h",
         "etc_mm_d",
+        "fruit",
         "gdd",
         "kc_factor",
         "p_frac",
@@ -138,10 +151,13 @@ class Plant:
         self.kc_factor = kc_factor
         self.p_offset_frac = p_offset_frac
         self.gdd = 0.0
+        self.day = -1  # counts from 0 on the day of transplanting
+        self.fruit = Fruit()
         self._cover_gdd = 0.0
         self._potential_mm = dict.fromkeys(Growth, 0.0)
         self._actual_mm = dict.fromkeys(Growth, 0.0)
         self.day_potential_mm = self.day_actual_mm = 0.0
+        self.day_wet_h = self.day_excess_h = 0.0
         self.etc_mm_d = 0.0
         self.p_frac = depletion_p(0.0, p_offset_frac)
         self.water_use = self._water_use()
@@ -155,8 +171,12 @@ class Plant:
             eto_mm_d: today's reference evapotranspiration [mm/d].
         """
         kept = self.close_day()
+        self.fruit.end_day(self.day, kept, self.day_wet_h / 24.0, self.day_excess_h / 24.0)
+        self.day_wet_h = self.day_excess_h = 0.0
         warmth = degree_days(tmin_c, tmax_c)
         self.gdd += warmth
+        self.day += 1
+        self.fruit.grow(self.day, self.gdd)
         self._cover_gdd += warmth * (1.0 - STRESS_SLOWS_COVER_FRAC * (1.0 - kept))
         self.water_use = self._water_use()
         bare = max(0.0, 0.25 * (1.0 - self.cover_frac))
@@ -204,21 +224,32 @@ class Plant:
     @property
     def trusses_set(self) -> int:
         """Trusses with set fruit since transplanting."""
-        return self._trusses(SET_AFTER_FLOWER_GDD)
+        return reached(self.gdd, SET_AFTER_FLOWER_GDD)
 
     @property
     def trusses_coloured(self) -> int:
         """Trusses whose first fruit have coloured since transplanting."""
-        return self._trusses(COLOUR_AFTER_FLOWER_GDD)
+        return reached(self.gdd, COLOUR_AFTER_FLOWER_GDD)
 
-    def _trusses(self, after_flower_gdd: float) -> int:
-        reached = self.gdd - FIRST_FLOWER_GDD - after_flower_gdd
-        return 0 if reached < 0.0 else 1 + int(reached / TRUSS_EVERY_GDD)
+    @property
+    def trusses(self) -> list[Truss]:
+        """All that have flowered, oldest first."""
+        return self.fruit.trusses
 
     @property
     def has_coloured_fruit(self) -> bool:
         """Whether fruit that can crack is on the plants."""
         return self.trusses_coloured > 0
+
+    @property
+    def cracking_risk(self) -> float:
+        """Risk of cracking so far: an index from 0 up, about 1 for each bad day."""
+        return self.fruit.cracking_risk
+
+    @property
+    def blossom_end_rot_risk(self) -> float:
+        """Risk of blossom-end rot so far, 0 to 1, mean over the trusses that have set."""
+        return self.fruit.blossom_end_rot_risk
 
     @staticmethod
     def posture(open_frac: float) -> int:
@@ -226,6 +257,20 @@ class Plant:
         if open_frac >= ROLLED_BELOW:
             return 0
         return 1 if open_frac >= LIMP_BELOW else 2
+
+    @staticmethod
+    def posture_midday(open_frac: float, eto_mm_h: float) -> int:
+        """What a person sees at midday, when plants flag in heat although they lack no water.
+
+        Args:
+            open_frac: how far the soil lets the leaves open [0..1].
+            eto_mm_h: reference evapotranspiration now [mm/h].
+
+        Returns:
+            0 upright, 1 slightly rolled, 2 limp; heat alone never makes limp.
+        """
+        flags = _ramp(eto_mm_h, FLAGS_FROM_MM_H, FLAGS_FULLY_MM_H)
+        return Plant.posture(open_frac * (1.0 - FLAG_FRAC * flags))
 
     @property
     def potential_mm(self) -> float:

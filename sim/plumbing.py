@@ -12,10 +12,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from sim.fault_probes import ProbeTeller
+from sim.faults import (
+    TENSION_KINDS,
+    Breakage,
+    Fault,
+    FaultPlayer,
+    FaultScript,
+    Kind,
+    What,
+    which_of,
+)
 from sim.forms import message, told_value
 from sim.nodes import SENSE_EVERY_S, MastNode, MeterNode, ProbeNode, ValveNode
 
@@ -24,6 +35,7 @@ if TYPE_CHECKING:
 
 FLOW_STEP_S = 1.0  # [s] while water flows, so that pulses come when they should
 TRUTH_EVERY_S = 5.0  # [s] while open
+ROUNDING_S = 1e-6  # [s] two clocks that count from afar agree no better
 
 Send = Callable[[str, bytes, int], None]
 Truth = dict[str, object]
@@ -41,27 +53,14 @@ class World(Protocol):
     def flow_l_min(self, bed: str) -> float:
         """Tell what the bed's emitters truly pass at full pressure [L/min]."""
 
-    def probe_value(self, probe: str) -> float:
-        """Tell the water content that the probe sees [m3/m3], its own errors included."""
+    def probe_value(self, probe: str) -> float | None:
+        """Tell the probe's water content [m3/m3], own errors included; None = reading lost."""
 
     def tension_kpa(self, probe: str) -> float:
         """Tell the soil water tension at the probe [kPa]."""
 
     def weather(self) -> Mapping[str, float]:
         """Tell what the mast's instruments say, by the wire's names."""
-
-
-@dataclass(slots=True, kw_only=True)
-class Breakage:
-    """What is broken just now; a fault script changes it between steps."""
-
-    stuck_open: set[str] = field(default_factory=set)  # valves
-    stuck_closed: set[str] = field(default_factory=set)  # valves
-    frozen_meters: set[str] = field(default_factory=set)
-    silent: set[str] = field(default_factory=set)  # devices that send nothing
-    deaf: set[str] = field(default_factory=set)  # valves that hear nothing
-    leak_l_min: float = 0.0  # behind the meter, before all valves
-    supply_frac: float = 1.0  # of the flow that there should be
 
 
 @dataclass(slots=True, kw_only=True)
@@ -87,6 +86,7 @@ class VirtualGarden:
         node_s: time now, monotonic [s].
         utc_s: the same instant [s UTC].
         truth: called with each line of the truth file.
+        faults: what breaks when; of power only the nodes' own, of clock and store nothing is here.
     """
 
     def __init__(
@@ -98,8 +98,13 @@ class VirtualGarden:
         node_s: float,
         utc_s: float,
         truth: Callable[[Truth], None] | None = None,
+        faults: FaultScript | None = None,
     ) -> None:
         self.breakage = Breakage()
+        self._teller = ProbeTeller()
+        script = faults or FaultScript(begin_utc_s=utc_s)
+        self._player = FaultPlayer(script)
+        self._faults_from_s = script.begin_utc_s - (utc_s - node_s)
         self._garden = garden
         self._world = world
         self._at_s = node_s
@@ -107,15 +112,7 @@ class VirtualGarden:
         self._truth = truth
         seeds = iter(range(seed * 1000, seed * 1000 + 1000))  # 180 devices at most
         self._pipes = _pipes_of(garden, seeds, node_s)
-        self._meters = {
-            meter: MeterNode(
-                meter,
-                next(seeds),
-                node_s,
-                litres_per_pulse=garden.meters[meter].litres_per_pulse,
-            )
-            for meter in sorted(garden.meters)
-        }
+        self._meters = _meters_of(garden, seeds, node_s)
         self._probes = {
             topic: (ProbeNode(names[0], next(seeds), node_s, every_s=_pace(garden, names)), names)
             for topic, names in _by_topic(garden).items()
@@ -127,6 +124,7 @@ class VirtualGarden:
             self._commands[garden.topic("close", valve)] = ("close", valve)
         for valve in self._pipes:
             self._tell_truth(valve)
+        self._break()
 
     @property
     def node_s(self) -> float:
@@ -199,19 +197,49 @@ class VirtualGarden:
             step_s = max(self._at_s, min(node_s, self.next_due_s()))
             self._flow(step_s - self._at_s, step_s)
             self._at_s = step_s
+            self._break()
             self._settle_valves()
             self._speak(send)
 
     def next_due_s(self) -> float:
         """Give the next time at which something happens by itself [s]."""
-        due_s = [pipe.node.next_due_s() for pipe in self._pipes.values()]
+        due_s = [node.next_due_s() for node in self._nodes()]
         due_s += [pipe.truth_due_s for pipe in self._pipes.values() if pipe.open]
-        due_s += [meter.next_due_s() for meter in self._meters.values()]
-        due_s += [node.next_due_s() for node, _ in self._probes.values()]
-        due_s += [mast.next_due_s() for mast in self._masts.values()]
+        due_s.append(self._faults_from_s + self._player.next_change_s())
         if self._passes_water():
             due_s.append(self._at_s + FLOW_STEP_S)
-        return min(due_s, default=self._at_s + FLOW_STEP_S)
+        return min(due_s)
+
+    # -- what breaks
+
+    def _break(self) -> None:
+        """Let everything break, mend and happen that the script has up to now."""
+        self._player.play(self._at_s - self._faults_from_s + ROUNDING_S, self)
+
+    def broken(self, now: Breakage) -> None:
+        """Take what is broken from now on."""
+        self.breakage = now
+        self._teller.broken(now)
+
+    def happened(self, fault: Fault) -> None:
+        """Reboot nodes, lose or throw the meter's total."""
+        match fault.what:
+            case What.REBOOT:
+                self._pipes[fault.name].node.reboot(self._at_s)
+            case What.RESET:
+                self._meters[fault.name].reboot(self._at_s, keep_total=False)
+            case What.JUMP:
+                self._meters[fault.name].add(fault.value, self._at_s)
+            case What.NODES_REBOOT:
+                for node in self._nodes():
+                    node.reboot(self._at_s)
+            case _:
+                pass
+
+    def _nodes(self) -> list[ValveNode | MeterNode | ProbeNode | MastNode]:
+        valves = [pipe.node for pipe in self._pipes.values()]
+        probes = [node for node, _ in self._probes.values()]
+        return [*valves, *self._meters.values(), *probes, *self._masts.values()]
 
     # -- water
 
@@ -220,7 +248,7 @@ class VirtualGarden:
 
     def _flow(self, seconds: float, until_s: float) -> None:
         """Let water flow for a while with the valves as they stand."""
-        leaked = self.breakage.leak_l_min * seconds / 60.0
+        leaked = self.breakage.leaks_l_min(self._garden.supply.flow_l_min) * seconds / 60.0
         total = 0.0
         for pipe in self._pipes.values():
             litres = pipe.flow_l_min * seconds / 60.0
@@ -235,8 +263,7 @@ class VirtualGarden:
         changed = []
         for valve, pipe in self._pipes.items():
             pipe.node.advance(self._at_s)
-            now_open = pipe.node.is_open or valve in self.breakage.stuck_open
-            now_open = now_open and valve not in self.breakage.stuck_closed
+            now_open = self.breakage.truly_open(valve, pipe.node.is_open)
             if now_open != pipe.open:
                 pipe.open = now_open
                 changed.append(valve)
@@ -253,8 +280,8 @@ class VirtualGarden:
             for pipe in pipes
             if pipe.bed is not None and pipe.open and gates_open
         }
-        supply = self._garden.supply.flow_l_min * self.breakage.supply_frac
-        share = min(1.0, supply / max(sum(wanted.values()), 1e-9))
+        left_l_min = self.breakage.left_l_min(self._garden.supply.flow_l_min)
+        share = min(1.0, left_l_min / max(sum(wanted.values()), 1e-9))
         for pipe in pipes:
             if pipe.role == "bed":
                 self._set_flow(pipe, wanted.get(pipe.bed or "", 0.0) * share)
@@ -286,36 +313,40 @@ class VirtualGarden:
             if sensor.has_news(self._at_s):
                 self._world.advance(self._at_s + self._utc_ahead_s)
                 reading = sensor.reading(dict(self._world.weather()), self._at_s)
-                if mast not in self.breakage.silent:
+                if which_of(Kind.WEATHER, mast) not in self.breakage.silent:
                     send(self._garden.topic("weather", mast), json.dumps(reading).encode(), 0)
 
     def _send_state(self, valve: str, send: Send) -> None:
         state = self._pipes[valve].node.state(self._at_s)
-        if valve not in self.breakage.silent:
+        if which_of(Kind.VALVE, valve) not in self.breakage.silent:
             send(self._garden.topic("state", valve), json.dumps(state).encode(), 1)
 
     def _send_total(self, meter: str, send: Send) -> None:
         reading = self._meters[meter].reading(self._at_s)
-        if meter not in self.breakage.silent:
+        if which_of(Kind.METER, meter) not in self.breakage.silent:
             send(self._garden.topic("meter", meter), json.dumps(reading).encode(), 1)
 
     def _send_probes(self, topic: str, node: ProbeNode, names: list[str], send: Send) -> None:
         stamp = node.stamp(self._at_s)
         self._world.advance(self._at_s + self._utc_ahead_s)
         values = [
-            (
-                self._garden.probes[name],
-                told_value(
-                    self._garden.probes[name],
-                    self._world.probe_value(name),
-                    self._world.tension_kpa(name),
-                ),
-            )
+            (self._garden.probes[name], told)
             for name in names
-            if name not in self.breakage.silent
+            if (told := self._told(name)) is not None
         ]
         if values:
             send(topic, message(values, stamp), 0)
+
+    def _told(self, name: str) -> float | None:
+        """What a probe says, its faults included; None where it is silent."""
+        probe, world = self._garden.probes[name], self._world
+        theta = world.probe_value(name)
+        if theta is None:
+            return None
+        seen = self._teller.told(
+            name, theta, world.tension_kpa(name), tension=probe.kind in TENSION_KINDS
+        )
+        return None if seen is None else told_value(probe, *seen)
 
     def _tell_truth(self, valve: str) -> None:
         pipe = self._pipes[valve]
@@ -358,3 +389,10 @@ def _by_topic(garden: Garden) -> dict[str, list[str]]:
 
 def _pace(garden: Garden, names: list[str]) -> float:
     return min(garden.probes[name].every_s or SENSE_EVERY_S for name in names)
+
+
+def _meters_of(garden: Garden, seeds: Iterator[int], node_s: float) -> dict[str, MeterNode]:
+    return {
+        name: MeterNode(name, next(seeds), node_s, litres_per_pulse=meter.litres_per_pulse)
+        for name, meter in sorted(garden.meters.items())
+    }

@@ -1,117 +1,54 @@
 """A season through the real engine, as fast as the machine allows, and rivals beside it.
 
-Time jumps from grid point to grid point while nothing is due and goes in half minutes while water
-runs. Everything is deterministic: the same garden, season and seed give the same numbers.
+Time strides from one instant at which something is due to the next: grid points, renewals of
+leases, ends of pulses and soaks, changes of a fault script. Everything is deterministic: the same
+garden, season and seed give the same numbers.
 """
 
 from __future__ import annotations
 
 import time as walltime
-from dataclasses import dataclass, field
-from datetime import date, timedelta
-from typing import Any
+from collections.abc import Callable
 
-from controller.agronomy.sun import sun_times_utc_s
 from controller.engine import Engine
 from controller.errors import UsageError
-from controller.events import LinkUp, ProbeReading, Started, Tick, WeatherReading
+from controller.events import (
+    Event,
+    LinkDown,
+    LinkUp,
+    ProbeReading,
+    Started,
+    StoreState,
+    Tick,
+    WeatherReading,
+)
 from controller.garden import Garden
-from controller.view import alert_json, rfc3339
+from controller.state import Watering
+from controller.view import alert_json
+from sim.fault_replay import ReplayFaults
+from sim.faults import TENSION_KINDS, FaultScript, Kind
 from sim.forms import told_value
-from sim.garden_world import GardenWorld, Span, midnight_utc_s, moved_to, season_for, span_of
-from sim.hands import Flow, Hands, TimedNote
-from sim.rivals import DailyClock
+from sim.garden_world import GardenWorld, Span
+from sim.hands import Hands
+from sim.rival_run import RIVALS, run_rival
 from sim.season_account import SeasonAccount
-from sim.season_types import Season
+from sim.season_run import Dawns, PolicyRun, Replay, prepare, season_json
+
+__all__ = [
+    "POLICIES",
+    "EngineReplay",
+    "PolicyRun",
+    "Replay",
+    "prepare",
+    "run_policy",
+    "season_json",
+]
 
 GRID_S = 600.0
-WATER_STEP_S = 30.0
-TENSION_KINDS = frozenset({"tension_kpa", "resistance_kohm"})
-POLICIES = ("thirstline", "daily-clock")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Replay:
-    """What is replayed."""
-
-    garden: Garden
-    season: Season
-    span: Span
-    seed: int
-    sure: bool
-
-    def world(self) -> GardenWorld:
-        """A fresh world of this replay."""
-        return GardenWorld(
-            self.garden, self.season, self.span.from_utc_s, seed=self.seed, sure=self.sure
-        )
-
-
-@dataclass(slots=True, kw_only=True)
-class PolicyRun:
-    """What one policy came to."""
-
-    name: str
-    seconds: float
-    numbers: dict[str, object]
-    alerts: list[dict[str, Any]]
-    notes: list[TimedNote] = field(default_factory=list)
-    flows: list[Flow] = field(default_factory=list)
-    depletion_at_dawn: dict[str, list[float]] = field(default_factory=dict)
-
-    def json(self) -> dict[str, object]:
-        """As `replay --json` prints it."""
-        return {
-            "name": self.name,
-            "seconds": round(self.seconds, 2),
-            **self.numbers,
-            "alerts": self.alerts,
-        }
-
-
-def prepare(
-    garden: Garden,
-    season_name: str,
-    *,
-    first: date | None = None,
-    last: date | None = None,
-    seed: int = 1,
-    sure: bool = False,
-) -> Replay:
-    """Load the season and move the garden into its year.
-
-    Raises:
-        SeasonError: the season cannot be used.
-        UsageError: the days asked for make no span.
-    """
-    season = season_for(garden, season_name)
-    year = season.daily[0].date.year
-    moved = moved_to(garden, year)
-    span = span_of(moved, season, first, last)
-    return Replay(garden=moved, season=season, span=span, seed=seed, sure=sure)
-
-
-class Dawns:
-    """Hands out each dawn of a span once."""
-
-    def __init__(self, garden: Garden, span: Span) -> None:
-        self._garden = garden
-        self._day = span.first
-        self._at_s = self._dawn_s(span.first)
-
-    def _dawn_s(self, day: date) -> float:
-        info = self._garden.garden
-        sun = sun_times_utc_s(info.latitude, info.longitude, day)
-        return sun[0] if sun is not None else midnight_utc_s(self._garden, day) + 6 * 3600.0
-
-    def due(self, at_utc_s: float) -> date | None:
-        """The day whose dawn has come, else None."""
-        if at_utc_s < self._at_s:
-            return None
-        today = self._day
-        self._day = today + timedelta(days=1)
-        self._at_s = self._dawn_s(self._day)
-        return today
+WATER_STEP_S = 60.0  # [s] while water runs: leases of 90 s are renewed in time
+EDGE_STEP_S = 6.0  # [s] where a valve is about to open or close; edges keep 5 s apart
+FAULTY_STEP_S = 10.0  # [s] while water runs and things may break
+POLICIES = ("thirstline", *RIVALS)
 
 
 class EngineReplay:
@@ -121,126 +58,187 @@ class EngineReplay:
         garden: its dates in the season's year.
         world: where it lives.
         span: the days.
+        faults: what breaks when; None for nothing.
     """
 
-    def __init__(self, garden: Garden, world: GardenWorld, span: Span) -> None:
+    def __init__(
+        self,
+        garden: Garden,
+        world: GardenWorld,
+        span: Span,
+        faults: FaultScript | None = None,
+    ) -> None:
         self.garden = garden
         self.world = world
         self.account = SeasonAccount(garden, world)
-        self.engine = Engine(garden)
+        self.faults = None if faults is None else ReplayFaults(faults, garden)
         self.hands = Hands(
             garden,
-            self.engine,
+            Engine(garden),
             world,
             utc_ahead_s=span.from_utc_s,
             started=self.account.watering,
+            faults=self.faults,
         )
         self._begin_utc_s = span.from_utc_s
         self._dawns = Dawns(garden, span)
+        self._cut: bytes | None = None  # the engine's memory while it has no power
         self.now_s = 0.0
-        _begin(self.hands, garden, span.from_utc_s)
+        self.hands.step(self._told(Started, trusted_s=0.0, stored_epoch=0))
+        self._link_up()
+
+    @property
+    def engine(self) -> Engine:
+        """The engine that lives now; after a power cut another one."""
+        return self.hands.engine
+
+    @property
+    def at_utc_s(self) -> float:
+        """What the controller's wall clock says [s, Unix]."""
+        ahead_s = 0.0 if self.faults is None else self.faults.clock_ahead_s
+        return self._begin_utc_s + self.now_s + ahead_s
+
+    def _told(self, kind: Callable[..., Event], **what: object) -> Event:
+        return kind(at_utc_s=self.at_utc_s, mono_s=self.now_s, **what)
 
     def go(self, to_utc_s: float) -> None:
         """Live until an instant [s, Unix]."""
         end_s = to_utc_s - self._begin_utc_s
         while self.now_s < end_s:
-            step_s = self._step_s()
-            self.now_s = min(end_s, (self.now_s // step_s + 1.0) * step_s)
-            at_utc_s = self._begin_utc_s + self.now_s
-            _live(self.hands, self.world, self.garden, at_utc_s, self.now_s)
-            today = self._dawns.due(at_utc_s)
-            if today is not None:
-                self.account.dawn(today)
+            self.now_s = min(end_s, self._next_s())
+            if self.faults is not None:
+                self._break(self.faults)
+            if self._cut is None:
+                self._live()
+            else:
+                self._lie_idle()
+            true_utc_s = self._begin_utc_s + self.now_s
+            self.account.look(true_utc_s, self._dawns.due(true_utc_s))
 
-    def _step_s(self) -> float:
-        """To the next grid point while nothing is due; half minutes while water runs."""
-        waterings = self.engine.state.waterings
-        moving = any(one.pulse is not None for one in waterings.values())
-        if moving or self.hands.meter_speaks(self.now_s):
-            return WATER_STEP_S
-        return 2.0 * WATER_STEP_S if waterings else GRID_S
+    def _next_s(self) -> float:
+        """The next instant at which something is due."""
+        now_s = self.now_s
+        due_s = (now_s // GRID_S + 1.0) * GRID_S
+        if self.faults is not None:
+            due_s = min(due_s, max(now_s, self.faults.next_change_s()))
+            if self.hands.any_open:
+                due_s = min(due_s, now_s + FAULTY_STEP_S)
+        waterings = self.engine.state.waterings.values()
+        for one in waterings:
+            due_s = min(due_s, now_s + self._wait_s(one))
+        if self.hands.any_open and not any(one.pulse is not None for one in waterings):
+            return min(due_s, now_s + EDGE_STEP_S)  # the master closes last
+        return min(due_s, now_s + WATER_STEP_S) if self.hands.meter_speaks(now_s) else due_s
+
+    def _wait_s(self, watering: Watering) -> float:
+        """How long a watering can be left alone: to a renewal, its litres, the end of a soak."""
+        pulse = watering.pulse
+        if pulse is None:
+            soaks_s = watering.next_mono_s - self.now_s
+            return soaks_s if soaks_s > 0.0 else WATER_STEP_S
+        if pulse.phase != "running":
+            return EDGE_STEP_S
+        flow_l_min = self.garden.beds[pulse.bed].flow_l_min
+        ends_s = 60.0 * (pulse.want_l - pulse.given_l) / flow_l_min
+        return max(EDGE_STEP_S, min(WATER_STEP_S, ends_s))
+
+    def _live(self) -> None:
+        """One instant: leases that lapse, readings that are due, the meter, the tick."""
+        hands, at_utc_s, now_s = self.hands, self.at_utc_s, self.now_s
+        hands.lapse(at_utc_s, now_s)
+        on_grid = now_s % GRID_S == 0.0
+        if on_grid:
+            self.world.advance(self._begin_utc_s + now_s)
+            self._sense(at_utc_s, now_s)
+        if on_grid or hands.meter_speaks(now_s):
+            reading = hands.meter_reading(at_utc_s, now_s)
+            if reading is not None:
+                hands.step(reading)
+        hands.step(Tick(at_utc_s=at_utc_s, mono_s=now_s))
+
+    def _lie_idle(self) -> None:
+        """One instant without a controller: leases run out, the world goes on."""
+        for node in self.hands.nodes.values():
+            node.advance(self.now_s)
+        self.hands.flow(self.now_s)
+        self.world.advance(self._begin_utc_s + self.now_s)
+
+    def _sense(self, at_utc_s: float, now_s: float) -> None:
+        hands, world, garden, faults = self.hands, self.world, self.garden, self.faults
+        for mast in garden.weather:
+            if faults is None or faults.speaks(Kind.WEATHER, mast):
+                hands.step(_weather(world, mast, at_utc_s, now_s))
+        for name, probe in garden.probes.items():
+            theta = world.probe_value(name)
+            if theta is None:
+                continue  # this one was lost on its way
+            tension_kpa = world.tension_kpa(name) if probe.kind in TENSION_KINDS else 0.0
+            if faults is not None:
+                seen = faults.probe_seen(name, theta, tension_kpa)
+                if seen is None:
+                    continue
+                theta, tension_kpa = seen
+            value = told_value(probe, theta, tension_kpa)
+            hands.step(ProbeReading(at_utc_s=at_utc_s, mono_s=now_s, probe=name, value=value))
+
+    def _link_up(self) -> None:
+        self.hands.step(self._told(LinkUp))
+        for valve in self.garden.valves:
+            report = self.hands.told(valve, self.at_utc_s, self.now_s)
+            if report is not None:
+                self.hands.step(report)
+
+    def _break(self, faults: ReplayFaults) -> None:
+        """Take every change that is due, each at its place in the order."""
+        hands, now_s = self.hands, self.now_s
+        while (turn := faults.turn(now_s, hands.metered_l(now_s))) is not None:
+            if turn.power_cut:
+                self._cut = self.engine.dump()
+            if turn.link_lost and self._cut is None:
+                hands.step(self._told(LinkDown))
+            for valve in turn.rebooted:
+                hands.nodes[valve].reboot(now_s)
+            hands.flow(now_s)
+            if turn.power_back and self._cut is not None:
+                hands.engine, self._cut = Engine.load(self._cut, self.garden), None
+                hands.step(
+                    hands.record.started(at_utc_s=self.at_utc_s, mono_s=now_s, trusted_s=now_s)
+                )
+            if turn.link_back and self._cut is None:
+                self._link_up()
+            if turn.record_back and self._cut is None:
+                hands.step(self._told(StoreState, can_record=True))
+
+
+def _weather(world: GardenWorld, mast: str, at_utc_s: float, now_s: float) -> WeatherReading:
+    told = world.weather()
+    return WeatherReading(
+        at_utc_s=at_utc_s,
+        mono_s=now_s,
+        mast=mast,
+        temp_c=told.get("temp_c"),
+        rh_pct=told.get("rh_pct"),
+        rain_mm_total=told.get("rain_mm_total"),
+        solar_w_m2=told.get("solar_w_m2"),
+        wind_m_s=told.get("wind_m_s"),
+    )
 
 
 def run_engine(replay: Replay) -> PolicyRun:
     """Run the real engine through the season."""
     began_s = walltime.perf_counter()
-    live = EngineReplay(replay.garden, replay.world(), replay.span)
+    live = EngineReplay(replay.garden, replay.world(), replay.span, replay.faults)
     live.go(replay.span.to_utc_s)
     return PolicyRun(
         name="thirstline",
         seconds=walltime.perf_counter() - began_s,
-        numbers=live.account.result(),
+        numbers=live.account.result(replay.picks),
         alerts=[alert_json(alert) for alert in live.hands.alerts.values()],
         notes=[note for note in live.hands.notes if note.note.what in {"decision", "watering"}],
         flows=live.hands.flows,
         depletion_at_dawn=live.account.depletion_at_dawn,
-    )
-
-
-def _begin(hands: Hands, garden: Garden, at_utc_s: float) -> None:
-    hands.step(Started(at_utc_s=at_utc_s, mono_s=0.0, trusted_s=0.0, stored_epoch=0))
-    hands.step(LinkUp(at_utc_s=at_utc_s, mono_s=0.0))
-    for valve in garden.valves:
-        hands.step(hands.report(valve, at_utc_s, 0.0))
-
-
-def _live(hands: Hands, world: GardenWorld, garden: Garden, at_utc_s: float, now_s: float) -> None:
-    """One instant: leases that lapse, readings that are due, the meter, the tick."""
-    hands.lapse(at_utc_s, now_s)
-    on_grid = now_s % GRID_S == 0.0
-    if on_grid:
-        world.advance(at_utc_s)
-        _sense(hands, world, garden, at_utc_s, now_s)
-    if on_grid or hands.meter_speaks(now_s):
-        reading = hands.meter_reading(at_utc_s, now_s)
-        if reading is not None:
-            hands.step(reading)
-    hands.step(Tick(at_utc_s=at_utc_s, mono_s=now_s))
-
-
-def _sense(hands: Hands, world: GardenWorld, garden: Garden, at_utc_s: float, now_s: float) -> None:
-    for mast in garden.weather:
-        told = world.weather()
-        hands.step(
-            WeatherReading(
-                at_utc_s=at_utc_s,
-                mono_s=now_s,
-                mast=mast,
-                temp_c=told.get("temp_c"),
-                rh_pct=told.get("rh_pct"),
-                rain_mm_total=told.get("rain_mm_total"),
-                solar_w_m2=told.get("solar_w_m2"),
-                wind_m_s=told.get("wind_m_s"),
-            )
-        )
-    for name, probe in garden.probes.items():
-        tension_kpa = world.tension_kpa(name) if probe.kind in TENSION_KINDS else 0.0
-        value = told_value(probe, world.probe_value(name), tension_kpa)
-        hands.step(ProbeReading(at_utc_s=at_utc_s, mono_s=now_s, probe=name, value=value))
-
-
-def run_clock(replay: Replay) -> PolicyRun:
-    """Run the daily clock through the season."""
-    began_s = walltime.perf_counter()
-    world = replay.world()
-    account = SeasonAccount(replay.garden, world)
-    clock = DailyClock(replay.garden, replay.season, replay.span, world)
-    dawns = Dawns(replay.garden, replay.span)
-    now_s = replay.span.from_utc_s
-    while now_s < replay.span.to_utc_s:
-        now_s = min(replay.span.to_utc_s, (now_s // GRID_S + 1.0) * GRID_S)
-        for bed in clock.live(now_s):
-            account.watering(bed, now_s)
-        world.advance(now_s)
-        today = dawns.due(now_s)
-        if today is not None:
-            account.dawn(today)
-    return PolicyRun(
-        name="daily-clock",
-        seconds=walltime.perf_counter() - began_s,
-        numbers=account.result(),
-        alerts=[],
-        depletion_at_dawn=account.depletion_at_dawn,
+        hours=live.account.hours,
+        dawns=live.account.dawns,
     )
 
 
@@ -252,24 +250,7 @@ def run_policy(replay: Replay, policy: str) -> PolicyRun:
     """
     if policy == "thirstline":
         return run_engine(replay)
-    if policy == "daily-clock":
-        return run_clock(replay)
+    if policy in RIVALS:
+        return run_rival(replay, policy)
     msg = f"--policy: {policy[:40]!r} is not one of {', '.join(POLICIES)}"
     raise UsageError(msg)
-
-
-def season_json(replay: Replay) -> dict[str, object]:
-    """The season as `replay --json` prints it."""
-    span, days = replay.span, replay.season.daily
-    inside = [day for day in days if span.first <= day.date <= span.last]
-    return {
-        "source": replay.season.source,
-        "from": span.first.isoformat(),
-        "to": span.last.isoformat(),
-        "rain_mm": round(sum(day.rain_mm for day in inside), 1),
-        "eto_mm": round(sum(day.eto_mm for day in inside), 1),
-        "estimated": list(replay.season.estimated),
-        "sure": replay.sure,
-        "seed": replay.seed,
-        "begins": rfc3339(span.from_utc_s),
-    }

@@ -4,97 +4,46 @@ Two forms, told apart by their header. Hourly: `time_utc, temp_c, rh_pct | dew_p
 solar_w_m2, wind_m_s`. Daily: `date, tmin_c, tmax_c, rh_mean_pct, rain_mm, solar_mj_m2, wind_m_s`.
 Lines on top that begin with `#` carry constants such as `# wind_height_m = 10`. Temperature and
 rain must be there; an empty cell or absent column of the others is None here and estimated later.
-Every refusal names file, row, what was found and what is allowed.
+Up to three missing hours on end are filled, and said. Every refusal names file, row, what was
+found and what is allowed.
 """
 
 from __future__ import annotations
 
 import csv
-import math
-from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from itertools import pairwise
 from pathlib import Path
-from typing import NoReturn
 
 from controller.errors import SeasonError
-from sim.season_types import HOUR_S, DayRow, HourRow
+from sim.season_checks import check_days, check_hours
+from sim.season_repair import CSV_GAP_H, close_gaps
+from sim.season_rows import (
+    ALLOWED,
+    DAILY_RAIN_MM,
+    HOURLY_RAIN_MM,
+    NATIVE_WIND_HEIGHT_M,
+    Row,
+    check_order,
+    vapour_kpa,
+    wind_to_2m,
+)
+from sim.season_types import HOUR_S, DayRow, HourRow, Record
 
-NATIVE_WIND_HEIGHT_M = 2.0  # [m] the height of the FAO-56 wind
-# [unit of the column] what a garden can meet; outside means another unit or a broken record
-ALLOWED = {
-    "temp_c": (-60.0, 60.0),
-    "tmin_c": (-60.0, 60.0),
-    "tmax_c": (-60.0, 60.0),
-    "dew_point_c": (-60.0, 40.0),
-    "rh_pct": (0.0, 105.0),
-    "rh_mean_pct": (0.0, 105.0),
-    "solar_w_m2": (-20.0, 1500.0),
-    "solar_mj_m2": (0.0, 45.0),
-    "wind_m_s": (0.0, 60.0),
-}
-HOURLY_RAIN_MM = (0.0, 200.0)
-DAILY_RAIN_MM = (0.0, 800.0)
-CUMULATIVE_RISES = 10  # a rain column that only ever rises, this often, is a running total
-HINTS = {
-    "temp_c": "Fahrenheit?",
-    "tmin_c": "Fahrenheit?",
-    "tmax_c": "Fahrenheit?",
-    "dew_point_c": "Fahrenheit?",
-    "rh_pct": "per cent wanted",
-    "rh_mean_pct": "per cent wanted",
-    "solar_w_m2": "W/m2 wanted",
-    "solar_mj_m2": "MJ/m2 a day wanted",
-    "wind_m_s": "m/s wanted",
-    "rain_mm": "mm in this row wanted",
-}
+HOURLY = ("time_utc", "temp_c", "rh_pct", "dew_point_c", "rain_mm", "solar_w_m2", "wind_m_s")
+DAILY = ("date", "tmin_c", "tmax_c", "rh_mean_pct", "rain_mm", "solar_mj_m2", "wind_m_s")
+HOURLY_NEEDED = {"time_utc", "temp_c", "rain_mm"}
+DAILY_NEEDED = {"date", "tmin_c", "tmax_c", "rain_mm"}
+DEW_ABOVE_C = 0.6  # [°C] a rounded dew point may lie this much above the temperature
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Row:
-    """One line of a file with its cells by column."""
-
-    file: str
-    line: int
-    cells: dict[str, str]
-
-    def refuse(self, text: str) -> NoReturn:
-        """Raise an error that says where."""
-        msg = f"{self.file}, row {self.line}: {text}"
-        raise SeasonError(msg) from None
-
-    def number(self, column: str, allowed: tuple[float, float]) -> float | None:
-        """A cell as a finite number within bounds, None where empty or absent."""
-        text = self.cells.get(column, "").strip()
-        if not text:
-            return None
-        try:
-            value = float(text)
-        except ValueError:
-            self.refuse(f"{column} is {text!r}; a number or nothing is allowed")
-        low, high = allowed
-        if not (math.isfinite(value) and low <= value <= high):
-            hint = HINTS[column]
-            self.refuse(f"{column} is {text}; {low:g} to {high:g} is allowed ({hint})")
-        return value
-
-    def needed(self, column: str, allowed: tuple[float, float]) -> float:
-        """A cell that cannot be estimated."""
-        value = self.number(column, allowed)
-        if value is None:
-            self.refuse(f"{column} is empty; it cannot be estimated, a number is needed")
-        return value
-
-
-def read_csv(path: Path) -> tuple[HourRow, ...] | tuple[DayRow, ...]:
+def read_csv(path: Path) -> Record:
     """Read an hourly or a daily file.
 
     Args:
         path: the file.
 
     Returns:
-        Its rows in order, wind brought to 2 m.
+        Its rows in order, wind brought to 2 m, and what was repaired.
 
     Raises:
         SeasonError: the file cannot be read, or a row is not weather.
@@ -105,67 +54,68 @@ def read_csv(path: Path) -> tuple[HourRow, ...] | tuple[DayRow, ...]:
         msg = f"{path}: cannot be read as a season: {exc}"
         raise SeasonError(msg) from exc
     constants, first = _constants(path.name, lines)
-    reader = csv.DictReader(lines[first:], skipinitialspace=True)
-    header = {name.strip() for name in reader.fieldnames or ()}
+    reader = csv.reader(lines[first:], skipinitialspace=True)
+    header = _header(path.name, next(reader))
     rows = [
-        _Row(
-            file=path.name,
-            line=first + reader.line_num,
-            cells={(k or "").strip(): v or "" for k, v in cells.items() if isinstance(v, str)},
-        )
+        _row(path.name, first + reader.line_num, header, cells)
         for cells in reader
+        if any(cell.strip() for cell in cells)
     ]
     wind_factor = wind_to_2m(constants.get("wind_height_m", NATIVE_WIND_HEIGHT_M))
     return _by_form(path.name, header, rows, wind_factor)
 
 
-def _by_form(
-    file: str, header: set[str], rows: list[_Row], wind_factor: float
-) -> tuple[HourRow, ...] | tuple[DayRow, ...]:
+def _header(file: str, cells: list[str]) -> list[str]:
+    """The columns' names, each once."""
+    header = [cell.strip() for cell in cells]
+    doubled = sorted({name for name in header if name and header.count(name) > 1})
+    if doubled:
+        msg = f"{file}: columns stand twice: {', '.join(doubled)}; each once is allowed"
+        raise SeasonError(msg)
+    return header
+
+
+def _row(file: str, line: int, header: list[str], cells: list[str]) -> Row:
+    """One row, as wide as the header."""
+    row = Row(file=file, line=line, cells=dict(zip(header, cells, strict=False)))
+    if len(cells) != len(header):
+        row.refuse(
+            f"{len(cells)} cells under {len(header)} columns; as many are needed (a comma in a"
+            " number?)"
+        )
+    return row
+
+
+def _by_form(file: str, header: list[str], rows: list[Row], wind_factor: float) -> Record:
     """Choose the form from the header."""
-    hourly = {"time_utc", "temp_c", "rain_mm"}
-    daily = {"date", "tmin_c", "tmax_c", "rain_mm"}
-    if hourly <= header:
-        _refuse_running_total(file, rows)
+    found = set(header)
+    if found >= HOURLY_NEEDED:
         hours = tuple(_hour(row, wind_factor) for row in rows)
-        _refuse_fractions(file, [h.rh_pct for h in hours])
-        _check_order(rows, [h.at_utc_s for h in hours], HOUR_S, "hour")
-        return hours
-    if daily <= header:
-        _refuse_running_total(file, rows)
+        check_order(rows, [h.at_utc_s for h in hours], HOUR_S, "hour", CSV_GAP_H)
+        full, notes = close_gaps(hours)
+        check_hours(file, hours)
+        return Record(hours=full, notes=(*notes, *_unused(header, HOURLY)))
+    if found >= DAILY_NEEDED:
         days = tuple(_day(row, wind_factor) for row in rows)
-        _refuse_fractions(file, [d.rh_mean_pct for d in days])
-        _check_order(rows, [float(d.date.toordinal()) for d in days], 1.0, "day")
-        return days
-    wanted = hourly if "time_utc" in header else daily
-    missing = ", ".join(sorted(wanted - header))
+        check_order(rows, [float(d.date.toordinal()) for d in days], 1.0, "day")
+        check_days(file, days)
+        return Record(days=days, notes=_unused(header, DAILY))
+    wanted = HOURLY_NEEDED if "time_utc" in found else DAILY_NEEDED
+    missing = ", ".join(sorted(wanted - found))
     msg = (
-        f"{file}: columns missing: {missing}; found: {', '.join(sorted(header)) or 'none'}; needed"
-        " are time_utc, temp_c, rain_mm (hourly) or date, tmin_c, tmax_c, rain_mm (daily)"
+        f"{file}: columns missing: {missing}; found: {', '.join(sorted(found)) or 'none'}; needed"
+        " are time_utc, temp_c, rain_mm (hourly) or date, tmin_c, tmax_c, rain_mm (daily), with"
+        " commas between"
     )
     raise SeasonError(msg)
 
 
-def wind_to_2m(height_m: float) -> float:
-    """Factor that brings wind from a height down to 2 m.
-
-    Args:
-        height_m: height of the instrument [m], 0.5 to 200.
-
-    Returns:
-        u2/uz [-].
-
-    Raises:
-        SeasonError: no such height.
-
-    Source: FAO-56 eq. 47
-    """
-    if not 0.5 <= height_m <= 200.0:
-        msg = f"wind_height_m = {height_m:g}: 0.5 to 200 m is allowed"
-        raise SeasonError(msg)
-    if height_m == NATIVE_WIND_HEIGHT_M:
-        return 1.0
-    return 4.87 / math.log(67.8 * height_m - 5.42)
+def _unused(header: list[str], known: tuple[str, ...]) -> tuple[str, ...]:
+    """A sentence about columns that nobody reads: a misspelt one must not vanish unseen."""
+    unknown = [name or "(no name)" for name in header if name not in known]
+    if not unknown:
+        return ()
+    return (f"columns not used: {', '.join(unknown)}; known are {', '.join(known)}",)
 
 
 def _constants(file: str, lines: list[str]) -> tuple[dict[str, float], int]:
@@ -191,7 +141,7 @@ def _constants(file: str, lines: list[str]) -> tuple[dict[str, float], int]:
     raise SeasonError(msg)
 
 
-def _hour(row: _Row, wind_factor: float) -> HourRow:
+def _hour(row: Row, wind_factor: float) -> HourRow:
     text = row.cells["time_utc"].strip()
     try:
         at = datetime.fromisoformat(text)
@@ -201,6 +151,8 @@ def _hour(row: _Row, wind_factor: float) -> HourRow:
     temp_c = row.needed("temp_c", ALLOWED["temp_c"])
     rh_pct = row.number("rh_pct", ALLOWED["rh_pct"])
     dew_c = row.number("dew_point_c", ALLOWED["dew_point_c"])
+    if dew_c is not None and dew_c > temp_c + DEW_ABOVE_C:
+        row.refuse(f"dew_point_c {dew_c:g} is above temp_c {temp_c:g}; swapped?")
     if rh_pct is None and dew_c is not None:
         rh_pct = 100.0 * vapour_kpa(dew_c) / vapour_kpa(temp_c)
     solar = row.number("solar_w_m2", ALLOWED["solar_w_m2"])
@@ -215,7 +167,7 @@ def _hour(row: _Row, wind_factor: float) -> HourRow:
     )
 
 
-def _day(row: _Row, wind_factor: float) -> DayRow:
+def _day(row: Row, wind_factor: float) -> DayRow:
     text = row.cells["date"].strip()
     try:
         day = date.fromisoformat(text)
@@ -236,88 +188,3 @@ def _day(row: _Row, wind_factor: float) -> DayRow:
         solar_mj_m2=row.number("solar_mj_m2", ALLOWED["solar_mj_m2"]),
         wind_m_s=None if wind is None else wind * wind_factor,
     )
-
-
-def vapour_kpa(temp_c: float) -> float:
-    """Saturation vapour pressure [kPa] at a temperature [°C].
-
-    Source: FAO-56 eq. 11
-    """
-    return 0.6108 * math.exp(17.27 * temp_c / (temp_c + 237.3))
-
-
-def _check_order(rows: list[_Row], at: list[float], step: float, unit: str) -> None:
-    """Refuse gaps, doubles and rows out of order."""
-    if not rows:
-        msg = f"the season has no {unit}s at all"
-        raise SeasonError(msg)
-    for row, (before, here) in zip(rows[1:], pairwise(at), strict=True):
-        if here == before:
-            row.refuse(f"the same {unit} as the row before; each {unit} once is allowed")
-        if here < before:
-            row.refuse(f"earlier than the row before; rows in order are needed ({unit}s)")
-        if here - before != step:
-            count = (here - before) / step - 1.0
-            row.refuse(f"{count:g} {unit}s are missing before it; no gap is allowed")
-
-
-def _refuse_running_total(file: str, rows: Iterable[_Row]) -> None:
-    """Refuse a rain column that never falls though it rises often."""
-    rain = [row.needed("rain_mm", (0.0, math.inf)) for row in rows]
-    rises = sum(b > a for a, b in pairwise(rain))
-    if rises >= CUMULATIVE_RISES and all(b >= a for a, b in pairwise(rain)):
-        msg = (
-            f"{file}: rain_mm never falls while it rises {rises} times, to {rain[-1]:g}: it looks"
-            " like a running total; the rain of each row alone is needed"
-        )
-        raise SeasonError(msg)
-
-
-def _refuse_fractions(file: str, rh_pct: list[float | None]) -> None:
-    """Refuse humidity told as 0 to 1."""
-    known = [value for value in rh_pct if value is not None]
-    if len(known) >= CUMULATIVE_RISES and max(known) <= 1.0:
-        msg = f"{file}: humidity never exceeds {max(known):g}; per cent (0 to 100) is needed"
-        raise SeasonError(msg)
-
-
-def read_seattle(path: Path, year: int) -> tuple[DayRow, ...]:
-    """Read one year of the Seattle file of the package `vega-datasets`.
-
-    Its wind is taken as measured at 10 m, as at airports (our reading; the file does not say).
-
-    Args:
-        path: `seattle-weather.csv`; header date, precipitation, temp_max, temp_min, wind, weather.
-        year: 2012 to 2015.
-
-    Returns:
-        That year's days, wind brought to 2 m.
-
-    Raises:
-        SeasonError: the file is not that file.
-    """
-    names = {
-        "precipitation": "rain_mm",
-        "temp_max": "tmax_c",
-        "temp_min": "tmin_c",
-        "wind": "wind_m_s",
-    }
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except OSError as exc:
-        msg = f"{path}: cannot be read as a season: {exc}"
-        raise SeasonError(msg) from exc
-    reader = csv.DictReader(lines)
-    missing = (names.keys() | {"date"}) - set(reader.fieldnames or ())
-    if missing:
-        msg = f"{path.name}: columns missing: {', '.join(sorted(missing))}"
-        raise SeasonError(msg)
-    rows = []
-    for cells in reader:
-        told = cells["date"][:10].replace("/", "-")
-        if told.startswith(f"{year}-"):
-            renamed = {ours: cells[key] for key, ours in names.items()}
-            rows.append(_Row(file=path.name, line=reader.line_num, cells={"date": told, **renamed}))
-    days = tuple(_day(row, wind_to_2m(10.0)) for row in rows)
-    _check_order(rows, [float(d.date.toordinal()) for d in days], 1.0, "day")
-    return days

@@ -1,8 +1,8 @@
 """Invented seasons: made-up weather from a seeded generator, for trials without any data file.
 
-Nothing here is a record of any place. A year of the calendar of 2025: wet and dry days follow a
-two-state Markov chain, wet amounts a gamma distribution, temperature a yearly cosine with a
-first-order autoregressive departure (the plan of Richardson 1981, from memory; numbers are ours).
+Nothing here is a record of any place. `invented-dry` and `invented-wet` have the statistics of two
+stations (`sim.season_climates`, `sim.season_generator`). `invented-demo` is older and follows no
+station: a year of the calendar of 2025 whose numbers are ours, kept as it is for the demonstration.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import random
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from controller.errors import SeasonError
+from sim.season_climates import DENMARK, SEATTLE
+from sim.season_generator import generate
 from sim.season_shapes import sun_of
 from sim.season_types import DayRow, Place
 
@@ -21,7 +24,7 @@ PERSISTENCE = 0.65  # [-] of the temperature's departure from one day to the nex
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Climate:
-    """What an invented year is drawn from.
+    """What the demo's year is drawn from.
 
     Args:
         seed: of the generator.
@@ -43,54 +46,57 @@ class Climate:
     wet_day_mm: float
 
 
-CLIMATES = {
-    "invented-dry": Climate(
-        seed=11,
-        mean_c=12.5,
-        swing_c=9.5,
-        range_c=13.0,
-        wet_after_dry_frac=0.07,
-        wet_after_wet_frac=0.30,
-        wet_day_mm=4.5,
-        winter_after_dry_frac=0.17,
-        winter_after_wet_frac=0.70,
-    ),
-    "invented-wet": Climate(
-        seed=23,
-        mean_c=11.0,
-        swing_c=7.5,
-        range_c=9.0,
-        wet_after_dry_frac=0.32,
-        wet_after_wet_frac=0.62,
-        wet_day_mm=6.5,
-        winter_after_dry_frac=0.38,
-        winter_after_wet_frac=0.74,
-    ),
-    "invented-demo": Climate(
-        seed=37,
-        mean_c=12.0,
-        swing_c=9.0,
-        range_c=11.5,
-        wet_after_dry_frac=0.14,
-        wet_after_wet_frac=0.42,
-        wet_day_mm=5.5,
-        winter_after_dry_frac=0.22,
-        winter_after_wet_frac=0.67,
-    ),
-}
+DEMO = Climate(
+    seed=37,
+    mean_c=12.0,
+    swing_c=9.0,
+    range_c=11.5,
+    wet_after_dry_frac=0.14,
+    wet_after_wet_frac=0.42,
+    wet_day_mm=5.5,
+    winter_after_dry_frac=0.22,
+    winter_after_wet_frac=0.67,
+)
+INVENTED = ("invented-dry", "invented-wet", "invented-demo")
+# climate and seed: of the first forty seeds two whose summer is as dry, as wet, as the name says
+FITTED = {"invented-dry": (SEATTLE, 17), "invented-wet": (DENMARK, 11)}
+
+
+def is_invented(name: str) -> bool:
+    """Whether a season's name is one of the invented ones, with or without `:SEED`."""
+    return name.partition(":")[0] in INVENTED
 
 
 def invent(name: str, place: Place) -> tuple[DayRow, ...]:
     """Make up a year.
 
     Args:
-        name: a key of `CLIMATES`.
+        name: one of `INVENTED`; all but the demo's take another seed, as `invented-dry:7`.
         place: the garden; its hemisphere decides when summer is, its latitude the sun.
 
     Returns:
         365 days with every value.
+
+    Raises:
+        SeasonError: what follows the colon is no whole number from 0, or the season has one year.
     """
-    climate = CLIMATES[name]
+    plain, colon, told = name.partition(":")
+    if plain not in FITTED:
+        if colon:
+            msg = f"season {name!r}: {plain} is one year only; no number is allowed after it"
+            raise SeasonError(msg)
+        return _demo_year(DEMO, place)
+    climate, seed = FITTED[plain]
+    if colon:
+        if not (told.isascii() and told.isdigit()):
+            msg = f"season {name!r}: {told!r} is no seed; a whole number from 0 is allowed"
+            raise SeasonError(msg)
+        seed = int(told)
+    return generate(climate, seed, place, YEAR)
+
+
+def _demo_year(climate: Climate, place: Place) -> tuple[DayRow, ...]:
+    """The demo's year."""
     draw = random.Random(climate.seed)
     rows: list[DayRow] = []
     departure_c = 0.0

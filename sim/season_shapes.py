@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from controller.agronomy.eto import DailyWeather, Site, eto_daily
 from controller.errors import SeasonError
-from sim.season_files import vapour_kpa
+from sim.season_rows import vapour_kpa
 from sim.season_types import COLUMNS, HOUR_S, Day, DayRow, HourRow, Place, WorldHour
 
 KRS_INLAND = 0.16  # [1/sqrt(°C)] FAO-56 eq. 50
@@ -42,11 +42,17 @@ class Sun:
 
     def height(self, at_utc_s: float) -> float:
         """Sine of the sun's height, 0 below the horizon."""
+        return max(0.0, self._sine(at_utc_s))
+
+    def depth(self, at_utc_s: float) -> float:
+        """Sine of how far the sun is below the horizon, 0 above it."""
+        return max(0.0, -self._sine(at_utc_s))
+
+    def _sine(self, at_utc_s: float) -> float:
         angle = 2.0 * math.pi * (at_utc_s - self.noon_utc_s) / 86_400.0
         latitude, tilt = math.radians(self.latitude_deg), math.radians(self.declination_deg)
         both = math.sin(latitude) * math.sin(tilt)
-        both += math.cos(latitude) * math.cos(tilt) * math.cos(angle)
-        return max(0.0, both)
+        return both + math.cos(latitude) * math.cos(tilt) * math.cos(angle)
 
 
 def sun_of(day: date, place: Place) -> Sun:
@@ -195,13 +201,16 @@ class Filled:
     estimated: tuple[str, ...]
 
 
-def fill(rows: Sequence[HourRow], place: Place, told: Sequence[DayRow] = ()) -> Filled:
+def fill(
+    rows: Sequence[HourRow], place: Place, told: Sequence[DayRow] = (), year: int | None = None
+) -> Filled:
     """Fill every hour, cut to whole local days, and sum up the days.
 
     Args:
         rows: consecutive hours.
-        place: the garden.
+        place: where the weather is; its zone is the garden's.
         told: the days as the source told them, where the source was daily.
+        year: the only year to be kept, None for all.
 
     Returns:
         Hours and days of the season, what is reported and what is estimated.
@@ -217,7 +226,11 @@ def fill(rows: Sequence[HourRow], place: Place, told: Sequence[DayRow] = ()) -> 
             rows, key=lambda row: datetime.fromtimestamp(row.at_utc_s, tz=zone).date()
         )
     ]
-    whole = [(day, group) for day, group in groups if _is_whole(day, group, zone)]
+    whole = [
+        (day, group)
+        for day, group in groups
+        if year in {None, day.year} and _is_whole(day, group, zone)
+    ]
     if not whole:
         msg = f"the season has {len(rows)} hours; one whole local day at least is needed"
         raise SeasonError(msg)
@@ -304,7 +317,9 @@ def _day(row: DayRow, start_utc_s: float, place: Place) -> Day:
         longitude_deg=place.longitude_deg,
         elevation_m=place.elevation_m,
     )
-    eto_mm_d = eto_daily(weather, site, row.date.timetuple().tm_yday).eto_mm_d
+    eto_mm_d = row.eto_mm
+    if eto_mm_d is None:
+        eto_mm_d = eto_daily(weather, site, row.date.timetuple().tm_yday).eto_mm_d
     return Day(
         date=row.date,
         start_utc_s=start_utc_s,

@@ -75,7 +75,7 @@ class Season:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayRow:
-    """One day as a daily file tells it; None where the file has no value."""
+    """One day as a source tells it; None where it has no value. `eto_mm`: published, not ours."""
 
     date: date
     tmin_c: float
@@ -84,6 +84,7 @@ class DayRow:
     rh_mean_pct: float | None = None
     solar_mj_m2: float | None = None
     wind_m_s: float | None = None
+    eto_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,3 +97,22 @@ class HourRow:
     rh_pct: float | None = None
     solar_w_m2: float | None = None
     wind_m_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """What a source holds before it is filled.
+
+    Args:
+        days: consecutive days of a daily source; empty for an hourly one.
+        hours: consecutive hours of an hourly source; empty for a daily one.
+        notes: sentences, each saying what was repaired, moved or assumed while reading.
+        station: where it was measured; None: at the garden.
+        year: the only year to be kept; None: all of it.
+    """
+
+    days: tuple[DayRow, ...] = ()
+    hours: tuple[HourRow, ...] = ()
+    notes: tuple[str, ...] = ()
+    station: Place | None = None
+    year: int | None = None

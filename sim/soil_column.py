@@ -5,28 +5,33 @@ controller's own soil and balance on purpose: nothing of the controller is used 
 controller is never tested against its own equations.
 
 Physics: one curve for the whole soil (`sim.soil_curve`). Water moves by the matric flux potential
-Phi = integral of K over tension, and by gravity, explicitly in time with steps that the scheme's
-stability sets. The floor of the column is either free (unit gradient) or a coarse subsoil that
-takes water only while the soil above is wetter than its entry tension.
+Phi = integral of K over tension, and by gravity (`sim.soil_flow`). The floor of the column is free
+(unit gradient), or a coarse subsoil that takes water only while the soil above is wetter than its
+entry tension, or held at a tension and gives water as well as it takes it.
 
 Units: water in millimetres over the strip's own area, thickness in millimetres, rates in mm/h,
 water content in m3/m3, tension in kPa as a positive number. Fluxes count downwards.
 
-Leaves out: hysteresis, vapour, frost, heat, spread of the water along and across the strip.
+Leaves out: hysteresis, vapour, frost, heat, pressure in saturated soil (so no suction nearer to
+saturation than the entry tension), spread of the water along and across the strip. How far off
+that is against published cases stands in DEVELOPERS.md.
 """
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from sim.soil_curve import Curve
+from sim.soil_flow import conduct, lay_layers, solve, through_floor
 
 POND_DEPTH_MM = 6.0  # [mm] what a raked strip holds before it runs off; ours, no source
-STEP_SAFETY_FRAC = 0.8  # share of the largest stable explicit step
-GRAVITY_CARE = 8.0  # [-] free drainage is followed this much finer than stability asks
-CALM_H = 0.5  # [h] flows of a calm soil are worked out this seldom
+SHARES_HOLD_FRAC = 0.02  # [-] of what roots can reach: shares are worked out anew after so much
+SHORTEST_H = 1e-9  # [h] what is left of a stretch below this is rounding
+CALM_H = 2.0  # [h] flows of a calm soil are worked out at least this often
+CALM_SHARE = 0.25  # [-] of the longest accurate step that a calm soil waits
+LONGEST_H = 3.0  # [h] no inner step is longer, for the sake of the exchange with the side
+SIDE_H = 2.0  # [h] exchange with the side is worked out this seldom
 EDGE_FRAC = 0.15  # [-] the strip's rim is drier than its middle: damps exchange with the side; ours
 SIDE_DISTANCE_FRAC = 0.5  # [-] of the strip + side half widths: mean path between their means
+LEVELLING_FRAC = 0.25  # [-] of their difference in content that strip and side level out at once
 SIDE_SKIN_MM = 12.0  # [mm] water that evaporation reaches in the open ground; FAO-56 Table 19 TEW
 AIR_DRY_FRAC = 0.5  # [-] of the wilting point: surface dries to this (FAO-56 eq. 73)
 
@@ -36,19 +41,18 @@ class SoilColumn:
 
     __slots__ = (
         "_air_dry_mm",
-        "_calm_h",
-        "_cap_ratio",
-        "_courant",
-        "_floor_phi",
-        "_full_mm",
-        "_inv_full",
-        "_k",
+        "_behind_h",
         "_lateral",
-        "_link",
+        "_layers",
+        "_limit_h",
         "_phi",
-        "_phi_scale",
+        "_pond_k",
+        "_pond_phi",
         "_root_mm",
         "_root_share",
+        "_shared_mm",
+        "_shares",
+        "_side_h",
         "_wilt_mm",
         "below_roots_mm",
         "curve",
@@ -56,6 +60,7 @@ class SoilColumn:
         "evaporated_mm",
         "inflow_mm",
         "pond_mm",
+        "risen_mm",
         "root_zone_mm",
         "runoff_mm",
         "seeped_mm",
@@ -79,6 +84,7 @@ class SoilColumn:
         theta_m3_m3: tuple[float, ...],
         wilting_point_m3_m3: float,
         floor_tension_kpa: float | None = None,
+        floor_gives: bool = False,
         strip_width_m: float = 1.0,
         ground_width_m: float = 1.0,
     ) -> None:
@@ -91,6 +97,8 @@ class SoilColumn:
             theta_m3_m3: content of each layer at the start [m3/m3].
             wilting_point_m3_m3: content at which roots take nothing [m3/m3].
             floor_tension_kpa: entry tension of the coarse subsoil [kPa], None = free drainage.
+            floor_gives: the floor is held at that tension and water also rises from it, under the
+                strip alone; not with free drainage.
             strip_width_m: wetted width [m].
             ground_width_m: row to row [m]; the difference is the side.
         """
@@ -99,27 +107,19 @@ class SoilColumn:
         self.zone_layers = zone_layers
         self.wilting_point_m3_m3 = wilting_point_m3_m3
         self.water_mm = [t * z for t, z in zip(theta_m3_m3, thickness_mm, strict=True)]
-        self._full_mm = [curve.theta_s_m3_m3 * z for z in thickness_mm]
-        self._inv_full = [1.0 / full for full in self._full_mm]
         self._wilt_mm = [wilting_point_m3_m3 * z for z in thickness_mm]
         self._air_dry_mm = AIR_DRY_FRAC * self._wilt_mm[0]
-        self._link = [2.0 / (a + b) for a, b in pairwise(thickness_mm)] + [2.0 / thickness_mm[-1]]
-        self._phi_scale = curve.flux_potential_mm2_h(curve.theta_s_m3_m3) / (
-            curve.capped_ratio() ** (curve.b + 3.0)
-        )
-        self._cap_ratio = curve.capped_ratio()
-        around = [a + b for a, b in zip([0.0, *self._link], self._link, strict=False)]
-        self._courant = [(curve.b + 3.0) * g for g in around]
-        self._floor_phi: float | None = None
-        if floor_tension_kpa is not None:
-            self._floor_phi = curve.flux_potential_mm2_h(curve.theta_m3_m3(floor_tension_kpa))
-        self._k = [0.0] * len(thickness_mm)
-        self._phi = [0.0] * len(thickness_mm)
+        self._layers = lay_layers(curve, thickness_mm, floor_tension_kpa, floor_gives=floor_gives)
+        self._pond_phi = curve.flux_potential_mm2_h(curve.theta_s_m3_m3)
+        self._pond_k = curve.conductivity_mm_h(curve.theta_s_m3_m3)
+        self._phi = [curve.flux_potential_mm2_h(theta) for theta in theta_m3_m3]
         self._lay_side(strip_width_m, ground_width_m, theta_m3_m3[0])
         self.pond_mm = 0.0
-        self._calm_h = 0.0
+        self._shares: list[float] = []
+        self._behind_h = self._limit_h = self._side_h = 0.0
         self.inflow_mm = self.evaporated_mm = self.transpired_mm = 0.0
         self.drained_mm = self.runoff_mm = self.seeped_mm = self.below_roots_mm = 0.0
+        self.risen_mm = 0.0
         self.set_roots(sum(thickness_mm[:zone_layers]))
         self.start_mm = self.stored_mm()
 
@@ -143,12 +143,15 @@ class SoilColumn:
         self._root_share = []
         top = 0.0
         for layer in self.thickness_mm:
+            if top >= depth_mm:
+                break
             inside = max(0.0, min(layer, depth_mm - top))
             self._root_mm.append(inside / layer)
             middle = top + inside / 2.0
             self._root_share.append(inside / layer * (1.0 - 0.7 * middle / depth_mm))
             top += layer
         self.root_zone_mm = depth_mm
+        self._shared_mm = 0.0
 
     def stored_mm(self) -> float:
         """All water in pond, strip and side, over the strip's area [mm]."""
@@ -159,12 +162,12 @@ class SoilColumn:
         """What came in, less what went out, less what is stored since the start [mm]."""
         out = self.evaporated_mm + self.transpired_mm + self.drained_mm
         out += self.runoff_mm + self.seeped_mm
-        return self.inflow_mm - out - (self.stored_mm() - self.start_mm)
+        return self.inflow_mm + self.risen_mm - out - (self.stored_mm() - self.start_mm)
 
     def root_theta_m3_m3(self) -> float:
         """Mean content over the present root depth [m3/m3]."""
         held = 0.0
-        for share, water in zip(self._root_mm, self.water_mm, strict=True):
+        for share, water in zip(self._root_mm, self.water_mm, strict=False):
             held += share * water
         return held / self.root_zone_mm
 
@@ -210,134 +213,134 @@ class SoilColumn:
         side_rain = rain_mm_h if side_rain_mm_h is None else side_rain_mm_h
         arriving = irrigation_mm_h + rain_mm_h
         if arriving > 0.0 or side_rain > 0.0 or self.pond_mm > 0.0:
-            self._flow(self._calm_h)
-            self._calm_h = 0.0
+            if self._behind_h > 0.0:
+                self._flow(self._behind_h)
+                self._behind_h = 0.0
             self.inflow_mm += (arriving + side_rain * self.side_ratio) * hours
             self.side_skin_mm += side_rain * hours
             self._flow(hours, arriving)
             self._spill()
             return
-        self._calm_h += hours
-        if self._calm_h >= CALM_H:
-            self._flow(self._calm_h)
-            self._calm_h = 0.0
+        # a calm soil is carried half its wait ahead, then left until it is half its wait behind
+        self._behind_h += hours
+        half_h = 0.5 * min(CALM_H, self._limit_h)
+        if self._behind_h >= half_h:
+            self._flow(self._behind_h + half_h)
+            self._behind_h = -half_h
 
     def _uptake(self, demand_mm: float) -> None:
         """Share the plants' water among the layers by roots and by what each can give."""
         water = self.water_mm
-        gives = [
-            share * (held - wilt) if held > wilt else 0.0
-            for share, held, wilt in zip(self._root_share, water, self._wilt_mm, strict=True)
-        ]
-        total = sum(gives)
-        if total <= demand_mm:
-            return
-        part = demand_mm / total
-        for i, give in enumerate(gives):
-            if give > 0.0:
-                water[i] -= give * part
+        if demand_mm > self._shared_mm:
+            gives = [
+                share * (held - wilt) if held > wilt else 0.0
+                for share, held, wilt in zip(self._root_share, water, self._wilt_mm, strict=False)
+            ]
+            total = sum(gives)
+            if total <= 0.0:
+                return
+            demand_mm = min(demand_mm, total)
+            self._shares = [give / total for give in gives]
+            self._shared_mm = SHARES_HOLD_FRAC * total
+        self._shared_mm -= demand_mm
+        for i, share in enumerate(self._shares):
+            water[i] -= share * demand_mm
         self.transpired_mm += demand_mm
 
     def _evaporate(self, demand_mm: float) -> None:
         """Dry the pond, then the top layer, and the skin of the side, each as far as it is wet."""
-        held = self.water_mm[0]
-        spare = held - self._air_dry_mm
+        pond = 0.0
+        if self.pond_mm > 0.0:
+            pond = min(self.pond_mm, demand_mm)
+            self.pond_mm -= pond
+        spare = self.water_mm[0] - self._air_dry_mm
         # falls linearly once the top layer is below twice the wilting point; ours, near FAO eq. 74
-        share = min(1.0, max(0.0, spare / (3.0 * self._air_dry_mm)))
-        pond = min(self.pond_mm, demand_mm)
-        lost = min((demand_mm - pond) * share, max(0.0, spare))
-        self.pond_mm -= pond
-        self.water_mm[0] = held - lost
-        side = demand_mm * min(1.0, self.side_skin_mm / SIDE_SKIN_MM)
-        self.side_skin_mm -= side
-        self.evaporated_mm += pond + lost + side * self.side_ratio
+        share = spare / (3.0 * self._air_dry_mm)
+        if share > 0.0:
+            lost = demand_mm - pond
+            if share < 1.0:
+                lost *= share
+            if lost > spare:
+                lost = spare
+            self.water_mm[0] -= lost
+            pond += lost
+        if self.side_skin_mm > 0.0:
+            skin = self.side_skin_mm
+            side = demand_mm if skin >= SIDE_SKIN_MM else demand_mm * skin / SIDE_SKIN_MM
+            if side > skin:
+                side = skin
+            self.side_skin_mm = skin - side
+            pond += side * self.side_ratio
+        self.evaporated_mm += pond
 
     def _flow(self, hours: float, arriving_mm_h: float = 0.0) -> None:
-        """Move water for a stretch, in as many explicit steps as stability asks."""
-        if hours <= 0.0:
-            return
+        """Move water for a stretch, in as many steps as accuracy asks."""
         left = hours
-        while left > 1e-9:
-            limit = self._conduct()
-            if arriving_mm_h > 0.0 and limit > 0.0834:
-                limit = 0.0834
+        while left > SHORTEST_H:
+            entering, from_pond = self._able(arriving_mm_h)
+            flows = conduct(self._layers, self.water_mm, entering)
+            limit = flows.limit_h
             part = left if left <= limit else (limit if left >= 2.0 * limit else left / 2.0)
-            self._move(part, arriving_mm_h)
+            if part > LONGEST_H:
+                part = LONGEST_H
+            if from_pond:
+                # a pond that runs dry within the step cannot keep the surface wet
+                supply = arriving_mm_h + self.pond_mm / part
+                if supply < entering:
+                    entering, from_pond = supply, False
+            passed = solve(self._layers, self.water_mm, flows, part, entering, from_pond=from_pond)
+            self._move(part, arriving_mm_h, passed)
             left -= part
-        if self.side_ratio:
-            self._move_sideways(hours)
+            self._limit_h = CALM_SHARE * limit
+            self._phi = flows.phi_mm2_h
+            if self.side_ratio:
+                self._side_h += part
+                if self._side_h >= SIDE_H or self.side_skin_mm > SIDE_SKIN_MM:
+                    self._move_sideways(self._side_h)
+                    self._side_h = 0.0
+        self._shared_mm = 0.0
 
-    def _conduct(self) -> float:
-        """Work out K and Phi of each layer; answer the largest safe step [h]."""
-        curve = self.curve
-        b = curve.b
-        ks = curve.ks_mm_h
-        gravity_gain = GRAVITY_CARE * (2.0 * b + 3.0)
-        cap = self._cap_ratio
-        scale = self._phi_scale
-        k: list[float] = []
-        phi: list[float] = []
-        fastest = 1e-6
-        for water, inverse, courant in zip(
-            self.water_mm, self._inv_full, self._courant, strict=True
-        ):
-            s = water * inverse
-            if s > cap:
-                s = cap
-            power = s**b
-            cube = s * s * s * power
-            potential = scale * cube
-            conductivity = ks * power * cube
-            k.append(conductivity)
-            phi.append(potential)
-            rate = (courant * potential + gravity_gain * conductivity) / water
-            if rate > fastest:
-                fastest = rate
-        self._k = k
-        self._phi = phi
-        return STEP_SAFETY_FRAC / fastest
+    def _able(self, arriving_mm_h: float) -> tuple[float, bool]:
+        """What enters at the top [mm/h], and whether a wet surface's pull decides it."""
+        if arriving_mm_h <= 0.0 and self.pond_mm <= 0.0:
+            return 0.0, False
+        layers = self._layers
+        ratio = min(layers.cap_ratio, self.water_mm[0] * layers.inv_full_per_mm[0])
+        phi = layers.phi_scale_mm2_h * ratio ** (layers.b + 3.0)
+        able = (self._pond_phi - phi) * layers.links_above_per_mm[0] + self._pond_k
+        if self.pond_mm <= 0.0 and arriving_mm_h <= able:
+            return arriving_mm_h, False
+        return able, True
 
-    def _move(self, hours: float, arriving_mm_h: float) -> None:
-        """One explicit step: out of the floor, between layers from below, in at the top."""
+    def _move(self, hours: float, arriving_mm_h: float, passed: list[float]) -> None:
+        """Book one step's flows from the floor up, none into a layer that is full."""
         water = self.water_mm
-        full = self._full_mm
-        k = self._k
-        phi = self._phi
-        link = self._link
+        full = self._layers.full_mm
         last = len(water) - 1
-        rate = k[last]
-        if self._floor_phi is not None:
-            rate += (phi[last] - self._floor_phi) * link[last]
         zone = self.zone_layers - 1
-        if rate > 0.0:
-            out = rate * hours
-            water[last] -= out
+        out = passed[last + 1]
+        if out >= 0.0:
             self.drained_mm += out
-            if last == zone:
-                self.below_roots_mm += out
+        else:
+            out = max(out, water[last] - full[last]) if self._layers.floor_gives else 0.0
+            self.risen_mm -= out
+        water[last] -= out
+        if last == zone:
+            self.below_roots_mm += out
         for i in range(last - 1, -1, -1):
-            flow = ((phi[i] - phi[i + 1]) * link[i] + k[i]) * hours
-            if flow > 0.0:
-                room = full[i + 1] - water[i + 1]
-                if flow > room:
-                    flow = room
+            flow = passed[i + 1]
+            room = full[i + 1] - water[i + 1]
+            if flow > room:
+                flow = room
             water[i] -= flow
             water[i + 1] += flow
             if i == zone:
                 self.below_roots_mm += flow
         if arriving_mm_h > 0.0 or self.pond_mm > 0.0:
-            self._infiltrate(hours, arriving_mm_h)
-
-    def _infiltrate(self, hours: float, arriving_mm_h: float) -> None:
-        """Take the pond in as fast as the surface, held wet, lets it."""
-        ponded = self.pond_mm + arriving_mm_h * hours
-        top = self._cap_ratio
-        b = self.curve.b
-        pull = (self._phi_scale * top ** (b + 3.0) - self._phi[0]) * 2.0 / self.thickness_mm[0]
-        able = (pull + self.curve.ks_mm_h * top ** (2.0 * b + 3.0)) * hours
-        entering = min(ponded, able, max(0.0, self._full_mm[0] - self.water_mm[0]))
-        self.water_mm[0] += entering
-        self.pond_mm = ponded - entering
+            ponded = self.pond_mm + arriving_mm_h * hours
+            entering = max(0.0, min(ponded, passed[0], full[0] - water[0]))
+            water[0] += entering
+            self.pond_mm = ponded - entering
 
     def _spill(self) -> None:
         """Let what stands too high on the strip run to the side, or away where there is none."""
@@ -365,12 +368,19 @@ class SoilColumn:
         theta = self.side_mm / depth
         side_phi = curve.flux_potential_mm2_h(theta)
         water = self.water_mm
+        phi = self._phi
+        most = LEVELLING_FRAC * min(1.0, self.side_ratio)
         moved = 0.0
         for i, face in enumerate(self._lateral):
-            flow = (side_phi - self._phi[i]) * face * hours
-            room = self._full_mm[i] - water[i]
-            if flow > room:
-                flow = room
+            layer = self.thickness_mm[i]
+            # never so much that the drier becomes the wetter
+            bound = most * (theta * layer - water[i])
+            flow = (side_phi - phi[i]) * face * hours
+            if flow > 0.0:
+                if flow > bound:
+                    flow = bound if bound > 0.0 else 0.0
+            elif flow < bound:
+                flow = bound if bound < 0.0 else 0.0
             water[i] += flow
             moved += flow
         self.side_mm -= moved / self.side_ratio
@@ -379,9 +389,8 @@ class SoilColumn:
     def _drain_side(self, hours: float, theta: float, side_phi: float) -> None:
         """Let the side drain through its own floor."""
         depth = sum(self.thickness_mm)
-        rate = self.curve.conductivity_mm_h(theta)
-        if self._floor_phi is not None:
-            rate += (side_phi - self._floor_phi) * 2.0 / depth
+        k = self.curve.conductivity_mm_h(theta)
+        rate = through_floor(self._layers, side_phi, k, 2.0 / depth)
         # one explicit step of a compartment this deep is stable once a drop is bounded
         out = min(max(0.0, rate) * hours, 0.02 * self.side_mm)
         self.side_mm -= out

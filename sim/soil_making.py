@@ -3,8 +3,8 @@
 Field capacity here is what it is in a bed: the mean content of the full root depth 48 h after the
 soil was soaked through, covered and without roots. The retention curve goes through the wilting
 point at 1500 kPa and the field capacity at 10 kPa; the conductivity is then scaled until the soak
-ends at the field capacity. A soil drawn at random keeps the scale of the sure one times a factor,
-and its own plateau is measured by the same soak.
+ends at the field capacity. A soil drawn at random has its own field capacity and its own scale of
+conductivity: there the content at 10 kPa is moved until the same soak ends at the field capacity.
 """
 
 from __future__ import annotations
@@ -29,10 +29,14 @@ ZONE_LAYERS_BELOW_SKIN = 5
 SUBSOIL_LAYERS = 3
 SHALLOWEST_ROOT_M = 0.15
 PLATEAU_ERROR_M3_M3 = 1e-4  # [m3/m3] a made soil's plateau is this close to what was asked
+DRAWN_ERROR_M3_M3 = 5e-4  # [m3/m3] a drawn soil's plateau likewise; within 0.3 % of most soils
+LEAST_AVAILABLE_M3_M3 = 0.02  # [m3/m3] a drawn soil keeps at least this between its two points
+WETTEST_ANCHOR_FRAC = 0.97  # of saturation: content at 10 kPa is never nearer to it; ours
 KPA_PER_M = 9.81
 SCALE_LOWEST_MM_H = 1e-4
 SCALE_HIGHEST_MM_H = 20.0
 BISECTIONS = 22
+SECANTS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,27 +133,50 @@ def from_field_capacity(
 
 @lru_cache(maxsize=256)
 def drawn_soil(
-    anchor_m3_m3: float,
+    field_capacity_m3_m3: float,
     wilting_point_m3_m3: float,
     *,
     saturation_m3_m3: float,
     full_root_depth_m: float,
     plateau_k_mm_h: float,
 ) -> GardenSoil:
-    """A soil with a given conductivity at its anchor; its plateau is then measured.
+    """A soil with a given field capacity and a given conductivity at 10 kPa.
 
     Args:
-        anchor_m3_m3: content at 10 kPa [m3/m3].
+        field_capacity_m3_m3: wanted content 48 h after a soak [m3/m3].
         wilting_point_m3_m3: content at 1500 kPa [m3/m3].
         saturation_m3_m3: [m3/m3].
         full_root_depth_m: [m].
         plateau_k_mm_h: conductivity at 10 kPa [mm/h].
 
     Returns:
-        The soil with its own field capacity.
+        The soil; its own field capacity is within `DRAWN_ERROR_M3_M3` of the wanted one, or as near
+        as a content at 10 kPa between wilting point and saturation brings it.
     """
-    contents = (anchor_m3_m3, wilting_point_m3_m3, saturation_m3_m3)
-    return _lay(contents, full_root_depth_m, plateau_k_mm_h)
+    lowest = wilting_point_m3_m3 + LEAST_AVAILABLE_M3_M3
+    highest = WETTEST_ANCHOR_FRAC * saturation_m3_m3
+
+    def soil_of(anchor: float) -> GardenSoil:
+        contents = (anchor, wilting_point_m3_m3, saturation_m3_m3)
+        return _lay(contents, full_root_depth_m, plateau_k_mm_h)
+
+    def error_of(soil: GardenSoil) -> float:
+        return soil.field_capacity_m3_m3 - field_capacity_m3_m3
+
+    anchor = min(highest, max(lowest, field_capacity_m3_m3))
+    best = soil = soil_of(anchor)
+    slope = 1.0
+    for _ in range(SECANTS):
+        error = error_of(soil)
+        # a plateau moves by a fifth to twice as much as its anchor
+        following = min(highest, max(lowest, anchor - error / min(2.0, max(0.2, slope))))
+        if abs(error) <= DRAWN_ERROR_M3_M3 or following == anchor:
+            break
+        soil = soil_of(following)
+        slope = (error_of(soil) - error) / (following - anchor)
+        anchor = following
+        best = min(best, soil, key=lambda one: abs(error_of(one)))
+    return best
 
 
 def _lay(

@@ -1,24 +1,25 @@
 """Seasons of weather for the simulated garden, by name or from a file.
 
-Names: `seattle-2012` to `seattle-2015` (a file of the package `vega-datasets`, read without
-importing it), `invented-dry`, `invented-wet`, `invented-demo` (made up by a seeded generator).
-Anything else is the path of a CSV file; see `sim.season_files` for its columns.
+Names: open records (`sim.season_open`), `invented-dry`, `invented-wet`, `invented-demo` (made up
+by a seeded generator; `invented-dry:7` is another year of the same climate), `own` (the daemon's
+store). Anything else is the path of a CSV file; see `sim.season_files` for its columns.
 """
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
-from typing import cast
 from zoneinfo import ZoneInfo
 
 from controller.errors import SeasonError
-from sim.season_files import read_csv, read_seattle
-from sim.season_invented import CLIMATES, invent
-from sim.season_shapes import fill, hours_of_days
-from sim.season_types import Day, DayRow, HourRow, Place, Season, WorldHour
+from sim.season_checks import check_sun
+from sim.season_files import read_csv
+from sim.season_invented import INVENTED, invent, is_invented
+from sim.season_making import season_of
+from sim.season_open import RECORDS, open_record
+from sim.season_own import own_season
+from sim.season_types import Day, DayRow, HourRow, Place, Record, Season, WorldHour
 
 __all__ = [
     "Day",
@@ -33,16 +34,15 @@ __all__ = [
     "season_span",
 ]
 
-SEATTLE_YEARS = range(2012, 2016)
-SEATTLE_PACKAGE = "vega_datasets"
+OWN = "own"
 FROST_C = 0.0  # a night at or below this ends a season
 FROST_COUNTS_AFTER = (8, 1)  # month, day
 LAST_DAY = (10, 31)  # month, day; without frost
 
 
 def season_names() -> tuple[str, ...]:
-    """All names that `load_season` knows."""
-    return (*(f"seattle-{year}" for year in SEATTLE_YEARS), *CLIMATES)
+    """All names that `load_season` knows, without the years of invented ones."""
+    return (*RECORDS, *INVENTED, OWN)
 
 
 def load_season(
@@ -52,6 +52,7 @@ def load_season(
     longitude_deg: float,
     elevation_m: float,
     timezone: str,
+    database: Path | None = None,
 ) -> Season:
     """Find, read, check and fill a season.
 
@@ -61,6 +62,7 @@ def load_season(
         longitude_deg: [degrees east].
         elevation_m: [m].
         timezone: IANA name; days are local days there.
+        database: the daemon's store or its data folder, for `own`.
 
     Returns:
         The season, every hour of it full.
@@ -74,24 +76,31 @@ def load_season(
         elevation_m=elevation_m,
         timezone=timezone,
     )
-    if name_or_path in CLIMATES:
-        return _season_from_days(name_or_path, invent(name_or_path, place), place)
-    if name_or_path in season_names():
-        year = int(name_or_path.rpartition("-")[2])
-        return _season_from_days(name_or_path, read_seattle(_seattle_file(), year), place)
+    if is_invented(name_or_path):
+        return season_of(name_or_path, Record(days=invent(name_or_path, place)), place)
+    if name_or_path in RECORDS:
+        return season_of(name_or_path, open_record(name_or_path), place)
+    if name_or_path == OWN:
+        if database is None:
+            msg = "season 'own': no store was named; the daemon's data folder is needed"
+            raise SeasonError(msg)
+        return own_season(database, place)
+    return _from_file(name_or_path, place)
+
+
+def _from_file(name_or_path: str, place: Place) -> Season:
     path = Path(name_or_path)
     if not path.is_file():
         known = ", ".join(season_names())
         msg = f"season {name_or_path!r}: no such file and no such name; known names: {known}"
         raise SeasonError(msg)
-    rows = read_csv(path)
-    if isinstance(rows[0], DayRow):
-        return _season_from_days(name_or_path, cast("Sequence[DayRow]", rows), place)
-    return season_from_hours(name_or_path, cast("Sequence[HourRow]", rows), place)
+    record = read_csv(path)
+    check_sun(path.name, record.hours, place)
+    return season_of(name_or_path, record, place)
 
 
 def season_from_hours(source: str, rows: Sequence[HourRow], place: Place) -> Season:
-    """A season from hours at hand, such as a store's.
+    """A season from hours at hand.
 
     Args:
         source: what to call it.
@@ -104,35 +113,7 @@ def season_from_hours(source: str, rows: Sequence[HourRow], place: Place) -> Sea
     Raises:
         SeasonError: not one whole local day.
     """
-    return _season(source, rows, place, ())
-
-
-def _season_from_days(source: str, rows: Sequence[DayRow], place: Place) -> Season:
-    return _season(source, hours_of_days(rows, place), place, rows)
-
-
-def _season(source: str, rows: Sequence[HourRow], place: Place, told: Sequence[DayRow]) -> Season:
-    filled = fill(rows, place, told)
-    return Season(
-        source=source,
-        place=place,
-        hours=filled.hours,
-        reported=filled.reported,
-        estimated=filled.estimated,
-        daily=filled.daily,
-    )
-
-
-def _seattle_file() -> Path:
-    """Where the installed package keeps its file; the package itself is not imported."""
-    spec = importlib.util.find_spec(SEATTLE_PACKAGE)
-    if spec is None or spec.origin is None:
-        msg = (
-            "the Seattle seasons come with the package vega-datasets, which is not installed:"
-            " pip install 'thirstline[seasons]'"
-        )
-        raise SeasonError(msg)
-    return Path(spec.origin).parent / "_data" / "seattle-weather.csv"
+    return season_of(source, Record(hours=tuple(rows)), place)
 
 
 def season_span(

@@ -2,6 +2,7 @@
 
 Valve nodes are the real state machines; closes are repeated by the link's own `Closing`. What truly
 flowed is reckoned here from the leases that the nodes accepted, not from what the engine believes.
+A fault script of `sim/faults.py` can be played to it (`play`).
 """
 
 from __future__ import annotations
@@ -33,10 +34,13 @@ from controller.events import (
     Recorded,
     RecordFailed,
     Started,
+    StoreState,
     Tick,
     ValveReport,
 )
 from controller.garden import Garden
+from sim.fault_probes import ProbeTeller
+from sim.faults import Breakage, Fault, FaultPlayer, FaultScript, Kind, What, which_of
 from sim.nodes import ValveNode
 from tests.engine_garden import (
     DAY_S,
@@ -98,7 +102,12 @@ class Bench:
         self.meter_counts = True
         self.extra_l = 0.0  # what the meter counted beyond the beds
         self.gush_l_min = 0.0  # and counts from now on
+        self.uncounted_l = 0.0  # what it missed while it was frozen or began anew
         self.told_depletion: dict[str, float] = {}
+        self.breakage = Breakage()  # by the script that is played; the switches above are beside it
+        self.power = True
+        self._teller = ProbeTeller()
+        self._meter_boots = 0
         self._agenda: list[Message] = []
         self._posted = 0
         self._todo: deque[Event] = deque()
@@ -148,18 +157,31 @@ class Bench:
 
     def restart(self, gap_s: float, *, trusted: bool = True, keep: bool = True) -> None:
         """Kill the process and begin anew after a gap."""
-        dumped = self.engine.dump()
-        trusted_s = self.trusted_s + (gap_s if trusted else 0.0)
-        self.link_up = False
+        self.cut_power()
+        self.advance(self.now_s + gap_s)
+        self.give_power(trusted=trusted, keep=keep)
+
+    def cut_power(self) -> None:
+        """Kill the process; what is on its way to a node still arrives."""
+        self._dumped, self._cut_s, self._cut_trusted_s = (
+            self.engine.dump(),
+            self.now_s,
+            self.trusted_s,
+        )
+        self.power = self.link_up = False
         self.closing = Closing()
         self.nonces.clear()
         self._agenda = [m for m in self._agenda if m[2] == "lease"]
         heapq.heapify(self._agenda)
         self.held.clear()
-        self.advance(self.now_s + gap_s)
+
+    def give_power(self, *, trusted: bool = True, keep: bool = True) -> None:
+        """Begin anew, the link not yet up."""
+        trusted_s = self._cut_trusted_s + (self.now_s - self._cut_s if trusted else 0.0)
+        self.power = True
         self.born_s, self.trusted_born_s = self.now_s, trusted_s
         self.record.assume_full(trusted_s)
-        self.engine = Engine.load(dumped) if keep else Engine(self.garden)
+        self.engine = Engine.load(self._dumped) if keep else Engine(self.garden)
         self.start()
 
     def connect(self) -> list[Effect]:
@@ -179,13 +201,17 @@ class Bench:
 
     def delays_s(self, kind: str, valve: str) -> list[float]:
         """When copies of a message arrive: none = lost, several = doubled."""
-        if kind == "lease" and valve in self.deaf:
+        broken = self.breakage
+        if kind == "lease" and (valve in self.deaf or valve in broken.deaf):
             return []
-        if kind == "close" and valve in self.deaf_to_close:
+        if kind == "close" and (valve in self.deaf_to_close or valve in broken.deaf):
             return []
-        if kind == "report" and valve in self.mute:
+        if kind == "report" and (valve in self.mute or self._silent(Kind.VALVE, valve)):
             return []
         return [0.0]
+
+    def _silent(self, kind: Kind, name: str) -> bool:
+        return which_of(kind, name) in self.breakage.silent
 
     def _post(self, kind: str, valve: str, message: Any) -> None:
         if not self.link_up:
@@ -270,14 +296,22 @@ class Bench:
         return [bed for valve, bed in self.beds.items() if self.is_open(valve)]
 
     def _accrue(self, to_s: float) -> None:
-        gate_s = to_s if self.master is None else self.flows[self.master].until_s
+        gate_s = to_s if self.master is None else self._flows_until_s(self.master, to_s)
         for valve, bed in self.beds.items():
-            flowed_s = min(to_s, gate_s, self.flows[valve].until_s) - self._accrued_s
+            flowed_s = min(to_s, gate_s, self._flows_until_s(valve, to_s)) - self._accrued_s
             if flowed_s > 0.0:
                 litres = flowed_s / 60.0 * self.garden.beds[bed].flow_l_min
+                litres *= self.breakage.supply_frac
                 self.litres[bed] += litres
                 self.pieces[bed].append((to_s, litres))
+                self.uncounted_l += litres if self.breakage.frozen_meters else 0.0
         self._accrued_s = to_s
+
+    def _flows_until_s(self, valve: str, to_s: float) -> float:
+        """Until when water can pass a valve, which may not do what its node says."""
+        if valve in self.breakage.stuck_closed:
+            return -1.0
+        return to_s if valve in self.breakage.stuck_open else self.flows[valve].until_s
 
     def litres_of_last_day(self, bed: str) -> float:
         """True litres in the pieces that ended within the last 24 h."""
@@ -296,7 +330,11 @@ class Bench:
 
     def _pass(self, to_s: float) -> None:
         self._accrue(to_s)
-        self.extra_l += self.gush_l_min * (to_s - self.now_s) / 60.0
+        gush_l_min = self.gush_l_min
+        if self.breakage.leak_l_min:
+            gush_l_min += self.breakage.leaks_l_min(self.garden.supply.flow_l_min)
+        if gush_l_min and not self.breakage.frozen_meters:
+            self.extra_l += gush_l_min * (to_s - self.now_s) / 60.0
         self.now_s = to_s
         for valve, flow in self.flows.items():
             if flow.opened_s is not None and flow.until_s <= to_s:
@@ -306,6 +344,8 @@ class Bench:
     def tick(self, dt_s: float = 5.0) -> list[Effect]:
         """Let time pass, hear what there is to hear, and tick."""
         self.advance(self.now_s + dt_s)
+        if not self.power:
+            return []
         if self.link_up:
             self.hear_nodes()
             self._repeat_closes()
@@ -332,11 +372,14 @@ class Bench:
 
     def meter_total_l(self) -> float:
         """What the meter shows."""
-        whole = int((sum(self.litres.values()) + self.extra_l) / LITRES_PER_PULSE + 1e-6)
+        counted_l = sum(self.litres.values()) + self.extra_l - self.uncounted_l
+        whole = int(counted_l / LITRES_PER_PULSE + 1e-6)
         return whole * LITRES_PER_PULSE
 
     def _hear_meter(self) -> None:
         meter = self.garden.supply.meter
+        if meter is not None and self._silent(Kind.METER, meter):
+            return
         flowing = any(self.is_open(valve) for valve in self.flows)
         if meter is None or not (flowing or self.now_s - self._meter_s >= 20.0):
             return
@@ -349,7 +392,7 @@ class Bench:
                 meter=meter,
                 litres_total=self._meter_l,
                 up_s=self.now_s,
-                boot="m",
+                boot=f"m{self._meter_boots}",
             )
         )
 
@@ -370,13 +413,57 @@ class Bench:
         """Both probes of a bed tell this depletion."""
         theta = FULL_M3_M3 - depletion_frac * (FULL_M3_M3 - DRY_M3_M3)
         for probe in self.garden.beds[bed].probes:
-            self.step(ProbeReading(**self.times(), probe=probe, value=theta))
+            seen = self._teller.told(probe, theta, 0.0, tension=False)
+            if seen is not None:
+                self.step(ProbeReading(**self.times(), probe=probe, value=seen[0]))
 
     def dry_out(self, depletion_frac: float, *beds: str) -> None:
         """The beds' probes tell this depletion from now on."""
         for bed in beds or self.garden.beds:
             self.told_depletion[bed] = depletion_frac
             self.read(bed, depletion_frac)
+
+    # -- faults on purpose
+
+    def play(self, script: FaultScript, seconds: float, tick_s: float = 5.0) -> None:
+        """Live through a span of time, broken by a script that begins now."""
+        began_s, player = self.now_s, FaultPlayer(script)
+        while self.now_s < began_s + seconds:
+            player.play(self.now_s - began_s, self)
+            rest_s = min(player.next_change_s(), seconds) - (self.now_s - began_s)
+            self.tick(min(tick_s, max(rest_s, 1e-3)))
+
+    def broken(self, now: Breakage) -> None:
+        """Take what is broken from now on, and tell the engine what it hears of it."""
+        before, self.breakage = self.breakage, now
+        self._teller.broken(now)
+        self.wall_ahead_s += now.clock_ahead_s - before.clock_ahead_s
+        self.record_mode = "fail" if now.store_refuses else "ok"
+        if now.controller_down and self.power:
+            self.cut_power()
+        elif not now.controller_down and not self.power:
+            self.give_power()
+        if self.power and before.store_refuses and not now.store_refuses:
+            self.step(StoreState(**self.times(), can_record=True))
+        if self.power and now.network_down == self.link_up:
+            _ = self.disconnect() if self.link_up else self.connect()
+
+    def happened(self, fault: Fault) -> None:
+        """Reboot nodes, lose or throw the meter's total."""
+        match fault.what:
+            case What.REBOOT:
+                self.reboot(fault.name)
+            case What.NODES_REBOOT:
+                self._meter_boots += 1
+                for valve in self.nodes:
+                    self.reboot(valve)
+            case What.RESET:
+                self._meter_boots += 1
+                self.uncounted_l = sum(self.litres.values()) + self.extra_l
+            case What.JUMP:
+                self.extra_l += fault.value
+            case _:
+                pass
 
     # -- the engine
 

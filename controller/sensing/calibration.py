@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import assert_never
+from typing import NamedTuple, assert_never
 
 from controller.garden_parts import Probe
 
@@ -40,8 +39,7 @@ class Calibration(StrEnum):
     SHORT_CIRCUIT = "short_circuit"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Calibrated:
+class Calibrated(NamedTuple):
     """A reading in physical units; both None where `reason` says why there is none."""
 
     reason: Calibration
@@ -62,7 +60,8 @@ def to_theta(probe: Probe, value: float, soil_temp_c: float | None = None) -> Ca
     """
     if not math.isfinite(value):
         return Calibrated(reason=Calibration.NOT_FINITE)
-    match probe.kind:
+    kind = probe.kind
+    match kind:
         case "theta_m3_m3":
             return _water(value)
         case "theta_pct":
@@ -74,7 +73,7 @@ def to_theta(probe: Probe, value: float, soil_temp_c: float | None = None) -> Ca
         case "resistance_kohm":
             return _from_resistance(value, soil_temp_c)
         case _:
-            assert_never(probe.kind)
+            assert_never(kind)
 
 
 def _water(theta_m3_m3: float) -> Calibrated:

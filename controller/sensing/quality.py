@@ -17,7 +17,7 @@ DEFAULT_EVERY_S = 600.0
 SILENT_LEAST_S = 900.0
 SILENT_INTERVALS = 3.0
 SOIL_LOWEST_C, SOIL_HIGHEST_C = -5.0, 60.0
-BATTERY_LOWEST_V = 0.0
+HOUR_MOST = 120  # readings of an hour that its median is taken from
 
 
 def silent_after_s(probe: ProbeState, every_s: float | None) -> float:
@@ -36,9 +36,10 @@ def fresh(probe: ProbeState, every_s: float | None, since_mono_s: float, now_mon
 
 def repeated(reading: ProbeReading, probe: ProbeState) -> bool:
     """Whether a node sent this one, or a later one, before."""
-    if reading.seq is None or probe.seq is None or reading.boot != probe.boot:
+    seq, last = reading.seq, probe.seq
+    if seq is None or last is None or reading.boot != probe.boot:
         return False
-    return reading.seq <= probe.seq
+    return seq <= last
 
 
 def refusal(reading: ProbeReading, theta_m3_m3: float | None, saturation_m3_m3: float) -> str:
@@ -75,8 +76,10 @@ def accept(reading: ProbeReading, probe: ProbeState, theta_m3_m3: float) -> None
     probe.boot = reading.boot
     probe.flag = ""
     if math.isfinite(theta_m3_m3):
-        probe.hour_m3_m3.append(theta_m3_m3)
-        del probe.hour_m3_m3[:-120]
+        hour = probe.hour_m3_m3
+        hour.append(theta_m3_m3)
+        if len(hour) > HOUR_MOST:
+            del hour[0]
 
 
 def hour_value(probe: ProbeState) -> float | None:

@@ -8,11 +8,12 @@ from pathlib import Path
 from controller.errors import UsageError
 
 HERE = Path(__file__).parent
+FAULTS = HERE / "faults.toml"  # a fault script, no garden
 
 
 def example_names() -> list[str]:
     """Name the gardens that come with the package."""
-    return sorted(path.stem for path in HERE.glob("*.toml"))
+    return sorted(path.stem for path in HERE.glob("*.toml") if path != FAULTS)
 
 
 def find_garden(name_or_path: str) -> Path:

@@ -2,7 +2,8 @@
 
 Closed form for a wetted layer under unit gradient, K = Ks (theta/theta_s)^(3 + 2B):
 theta(t) = theta_s [1 + (2 + 2B) Ks t/(Z theta_s)]^(-1/(2 + 2B)), starting saturated. Loam of Saxton
-& Rawls 2006: Ks 15.4757 mm/h, theta_s 0.4595, B 5.3512, layer 0.3 m.
+& Rawls 2006: Ks 15.4757 mm/h, theta_s 0.4595, B 5.3512, layer 0.3 m. The form takes the layer as
+one; the same 0.3 m in many layers dries from the top and gives up to 0.007 m3/m3 more.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ LOAM = Curve(theta_s_m3_m3=0.4595, entry_tension_kpa=1.5, b=5.3512, ks_mm_h=15.4
     ],
 )
 def test_one_layer_drains_as_the_closed_form_says(days: float, theta: float) -> None:
-    """Tolerance 0.001 m3/m3: one layer, explicit steps of first order in time."""
+    """Tolerance 0.001 m3/m3: one layer, read while half a wait ahead or behind."""
     column = SoilColumn(
         LOAM,
         thickness_mm=(300.0,),
@@ -38,6 +39,29 @@ def test_one_layer_drains_as_the_closed_form_says(days: float, theta: float) -> 
         column.step(1.0 / 6.0)
     assert column.root_theta_m3_m3() == pytest.approx(theta, abs=0.001)
     assert column.mass_error_mm() == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("days", "theta"),
+    [
+        pytest.param(0.5, 0.365806, id="half-a-day"),
+        pytest.param(1.0, 0.347144, id="one-day"),
+        pytest.param(2.0, 0.329079, id="two-days"),
+        pytest.param(5.0, 0.306386, id="five-days"),
+    ],
+)
+def test_many_layers_drain_a_little_further_than_one(days: float, theta: float) -> None:
+    """Below the closed form by 0.002 to 0.008 m3/m3: the top layers are the drier ones."""
+    column = SoilColumn(
+        LOAM,
+        thickness_mm=(50.0,) * 6,
+        zone_layers=6,
+        theta_m3_m3=(0.4595,) * 6,
+        wilting_point_m3_m3=0.137,
+    )
+    column.step(24.0 * days)
+    assert 0.002 < theta - column.root_theta_m3_m3() < 0.008
+    assert column.water_mm == sorted(column.water_mm)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from api import look
 from api.cli import main
 from sim.examples import find_garden
 
-COMMANDS = ["demo", "run", "bench", "check", "replay", "status", "why", "verify"]
+COMMANDS = ["demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify"]
 NO, WRONG_USE, UNREACHABLE = 1, 2, 3
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from controller.errors import SeasonError
+from sim.draws import bed_draw
 from sim.weather import HourRow, Place, Season, load_season, season_from_hours
 from sim.world import BedTruthSpec, World
 
@@ -183,36 +184,96 @@ def test_a_sure_world_is_as_told() -> None:
     assert world.litres("south") == pytest.approx(96.0)
 
 
-def test_unsure_worlds_spread_as_stated() -> None:
+def test_unsure_worlds_take_what_is_drawn() -> None:
     season = steady(2)
-    worlds = [World([SPEC], season, START, seed, sure=False) for seed in range(40)]
-    beds = [world.beds["south"] for world in worlds]
-    water_use = [bed.plant.kc_factor for bed in beds]
-    flows = [bed.flow_factor for bed in beds]
-    capacity = [bed.soil_kind.field_capacity_m3_m3 for bed in beds]
-    assert min(water_use) >= 0.85
-    assert max(water_use) <= 1.15
-    assert max(water_use) - min(water_use) > 0.2
-    assert 0.93 < sum(flows) / len(flows) < 1.0
-    assert max(capacity) - min(capacity) > 0.05
-    assert all(0.95 - 1e-9 <= 1.0 + bed.plant.p_offset_frac <= 1.05 + 1e-9 for bed in beds)
+    for seed in range(12):
+        bed = World([SPEC], season, START, seed, sure=False).beds["south"]
+        draw = bed_draw(seed, "south", SPEC.emitters)
+        wanted = 0.28 * (1.0 + draw.fc_off_frac)
+        assert bed.soil_kind.field_capacity_m3_m3 == pytest.approx(wanted, abs=6e-4)
+        assert bed.plant.kc_factor == 1.0 + draw.kc_off_frac
+        assert bed.plant.p_offset_frac == draw.p_off_frac
+        assert bed.flow_factor == 1.0 + draw.flow_off_frac
+        assert bed.spot.water_frac == draw.spot_water_frac
+        assert bed.spot.use_frac == draw.spot_use_frac
 
 
-def test_probe_noise_is_small_and_does_not_depend_on_who_else_reads() -> None:
+def test_readings_do_not_depend_on_who_else_reads() -> None:
     season = steady(3)
     one, two = (World([SPEC], season, START, 5, sure=False) for _ in range(2))
-    errors = []
-    fault = one.probe_fault("p")
-    for n in range(1, 200):
+    read = {"one": [], "two": []}
+    for n in range(1, 300):
         one.advance(START + n * 600.0)
         two.advance(START + n * 600.0)
         two.probe_reading("other", "south", 40.0)
-        read = one.probe_reading("p", "south", 20.0)
-        assert read == two.probe_reading("p", "south", 20.0)
-        expected = fault.offset_m3_m3 + (1.0 + fault.gain_frac) * one.theta("south", 20.0)
-        errors.append(read - expected)
-    spread = (sum(e * e for e in errors) / len(errors)) ** 0.5
-    assert 0.003 < spread < 0.005
+        read["one"].append(one.probe_reading("p", "south", 20.0))
+        read["two"].append(two.probe_reading("p", "south", 20.0))
+    assert read["one"] == read["two"]
+    assert len(set(read["one"])) > 250
+
+
+def test_midday_looks_worse_than_dawn_on_a_very_hot_day() -> None:
+    season = steady(3)
+    hot = replace(season, daily=tuple(replace(day, eto_mm=11.0) for day in season.daily))
+    world = july_world(season=hot)
+    world.advance(START + 4.5 * 3600.0)
+    assert (world.posture("south"), world.posture_midday("south")) == (0, 0)
+    world.advance(START + 18.5 * 3600.0)
+    assert (world.posture("south"), world.posture_midday("south")) == (0, 1)
+
+
+def test_truss_dates_count_from_the_day_of_transplanting() -> None:
+    """13/26 °C give 9.5 °C d a day: 300 are full on the 32nd day, 400 on the 43rd, 800 later."""
+    world = World([SPEC], steady(70), START, 1)
+    world.advance(START + 60 * DAY_S)
+    first = world.truss_dates("south")[0]
+    assert first.flowered == date(2015, 8, 1)
+    assert first.set == date(2015, 8, 12)
+    assert first.coloured is None
+
+
+def test_a_dry_bed_flooded_with_coloured_fruit_cracks_more_than_one_kept_even() -> None:
+    risk = {}
+    for name, depletion, litres in (("flooded", 0.75, 580.0), ("even", 0.30, 200.0)):
+        world = july_world(replace(SPEC, start_depletion_frac=depletion))
+        bed = world.beds["south"]
+        for _ in range(25):
+            bed.plant.new_day(13.0, 26.0, 5.0)
+        give(world, "south", litres, START + 4 * 3600.0)
+        world.advance(START + 3 * DAY_S)
+        risk[name] = world.cracking_risk("south")
+    assert 0.5 < risk["flooded"] <= 1.0
+    assert risk["even"] < 0.1
+
+
+def test_a_relief_over_two_days_of_dosing_is_counted_once() -> None:
+    world = july_world(replace(SPEC, start_depletion_frac=0.75))
+    bed = world.beds["south"]
+    for _ in range(25):
+        bed.plant.new_day(13.0, 26.0, 5.0)
+    give(world, "south", 290.0, START + 22 * 3600.0)
+    give(world, "south", 290.0, START + 26 * 3600.0)
+    world.advance(START + 4 * DAY_S)
+    assert 0.5 < world.cracking_risk("south") <= 1.0
+
+
+def test_a_drowned_bed_risks_rot_and_cracks_as_a_dry_one_risks_rot() -> None:
+    season = steady(40)
+    heavy = replace(
+        SPEC, field_capacity_m3_m3=0.36, wilting_point_m3_m3=0.22, saturation_m3_m3=0.48
+    )
+    worlds = {name: july_world(heavy, season) for name in ("good", "drowned", "dry")}
+    for day in range(30):
+        for name, litres in (("good", 125.0), ("drowned", 1500.0)):
+            give(worlds[name], "south", litres, START + day * DAY_S + 4 * 3600.0)
+    rot = {}
+    for name, world in worlds.items():
+        world.advance(START + 31 * DAY_S)
+        rot[name] = world.blossom_end_rot_risk("south")
+    assert rot["good"] < 0.05
+    assert rot["drowned"] > rot["good"] + 0.05
+    assert rot["dry"] > 0.2
+    assert worlds["drowned"].cracking_risk("south") > worlds["good"].cracking_risk("south") + 0.5
 
 
 def test_water_may_start_and_stop_between_the_grid() -> None:
@@ -269,8 +330,8 @@ def test_weather_of_an_instant_is_its_hours() -> None:
 
 
 @pytest.mark.slow
-def test_a_season_of_four_beds_runs_within_four_seconds() -> None:
-    """160 days of ten-minute steps; about 1.7 s on one core."""
+def test_a_season_of_four_beds_runs_within_three_seconds() -> None:
+    """160 days of ten-minute steps; about 0.9 s on one core."""
     import time
 
     season = load_season(
@@ -288,5 +349,5 @@ def test_a_season_of_four_beds_runs_within_four_seconds() -> None:
             for bed in world.beds:
                 world.close(bed)
         world.advance(start + (day + 1) * DAY_S)
-    assert time.process_time() - begin <= 4.0
+    assert time.process_time() - begin <= 3.0
     assert all(abs(bed.soil.mass_error_mm()) < 1e-6 for bed in world.beds.values())
