@@ -32,6 +32,7 @@ from controller.events import (
 from controller.garden import Garden
 from controller.run import LEASE_S, MARGIN_S, QUIET_S, VERSION, Run, Sense
 from controller.sensing.beds import soil_of
+from controller.sensing.calibration import water_scale
 from controller.sensing.estimate import GRID_S
 from controller.state import (
     STATE_JSON,
@@ -45,11 +46,13 @@ from controller.watering import settling, valves
 from controller.watering.policy import Reason
 from controller.watering.words import words
 
-HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
+READINGS: dict[type[Event], Callable[[Run, Any], None]] = {  # they move no water by themselves
     ProbeReading: inputs.probe_reading,
+    WeatherReading: inputs.weather_reading,
+}
+HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
     ValveReport: inputs.valve_report,
     MeterReading: metering.meter_reading,
-    WeatherReading: inputs.weather_reading,
     Order: orders.handle,
     LinkUp: inputs.link_up,
     LinkDown: inputs.link_down,
@@ -107,32 +110,47 @@ class Engine:
         Returns:
             The effects, in order.
         """
-        run = self.run
+        run, state = self.run, self.run.state
         self.idle = False
-        kind = type(event)
-        if kind is ProbeReading or kind is WeatherReading:
-            self._take_time(event)
-            HANDLERS[kind](run, event)
-            return run.take_effects()
-        if isinstance(event, Started):
+        if isinstance(event, Tick):
+            self._tick(event)
+        elif isinstance(event, Started):
             self._started(event)
-            return run.take_effects()
-        return self._carry_on(event)
+        else:
+            if event.mono_s != state.mono_s or event.at_utc_s != state.at_utc_s:
+                self._take_time(event)
+            reading = READINGS.get(type(event))
+            if reading is not None:
+                reading(run, event)
+            else:
+                self._hear(event)
+        if not run.out and not run.alerts_changed:
+            return []
+        self.idle = False
+        return run.take_effects()
 
-    def _carry_on(self, event: Event) -> list[Effect]:
-        """What may move water: time, reports, people, the record's answers."""
-        run = self.run
-        at_rest = isinstance(event, Tick) and self._at_rest()
-        before = (run.state.grid, run.state.judged_utc_s)
-        self._take_time(event)
-        self._dispatch(event)
-        valves.drive(run)
-        if isinstance(event, Tick | Recorded):
+    def _hear(self, event: Event) -> None:
+        """What may move water at once: reports, people, the record's answers."""
+        handler = HANDLERS.get(type(event))
+        if handler is not None:
+            handler(self.run, event)
+        else:
+            self._dispatch_own(event)
+        valves.drive(self.run)
+        if isinstance(event, Recorded):
             self._judge_when_due()
-        effects = run.take_effects()
-        moved = before != (run.state.grid, run.state.judged_utc_s)
-        self.idle = at_rest and not moved and not effects
-        return effects
+
+    def _tick(self, event: Tick) -> None:
+        """Time alone ends leases, dries beds and brings their judgement about."""
+        run, state = self.run, self.run.state
+        at_rest, grid, judged_utc_s = self._at_rest(), state.grid, state.judged_utc_s
+        self._take_time(event)
+        self._let_lapse()
+        if not at_rest:
+            valves.drive(run)
+        self._judge_when_due()
+        moved = grid != state.grid or judged_utc_s != state.judged_utc_s
+        self.idle = at_rest and not moved
 
     def _at_rest(self) -> bool:
         """Whether no water runs or is under way: then a tick moves nothing but the time."""
@@ -145,22 +163,13 @@ class Engine:
         if event.mono_s > state.mono_s:
             state.mono_s = event.mono_s
         state.at_utc_s = event.at_utc_s
-        if int(event.at_utc_s // GRID_S) != state.grid:
+        if event.at_utc_s // GRID_S != state.grid:
             grid.catch_up(run, event.at_utc_s)
         if not state.ready and state.mono_s - state.started_mono_s >= QUIET_S:
             self._end_quiet_start()
 
-    def _dispatch(self, event: Event) -> None:
-        handler = HANDLERS.get(type(event))
-        if handler is not None:
-            handler(self.run, event)
-        else:
-            self._dispatch_own(event)
-
     def _dispatch_own(self, event: Event) -> None:
         match event:
-            case Tick():
-                self._let_lapse()
             case RainOutlook():
                 self.run.state.sky.spans = list(event.spans)
             case Recorded() | RecordFailed() | StoreState():
@@ -168,7 +177,7 @@ class Engine:
             case GardenChanged():
                 self._garden_changed(event)
             case _:
-                pass  # the others have their handlers; `Started` is taken before
+                pass  # the others have their handlers; `Started` and `Tick` are taken before
 
     def _started(self, event: Started) -> None:
         run, state = self.run, self.run.state
@@ -282,12 +291,13 @@ class Engine:
 
     def _judge_when_due(self) -> None:
         run, state = self.run, self.run.state
+        at_utc_s, judged_utc_s = state.at_utc_s, state.judged_utc_s
         window = judge.window_now(run)
-        every_s = JUDGE_EVERY_S if window.holds(state.at_utc_s) else HOUR_S
-        slot = int(state.at_utc_s // every_s)
-        begins = window.holds(state.at_utc_s) and not window.holds(state.judged_utc_s)
-        if run.nudge or begins or slot != int(state.judged_utc_s // every_s):
-            state.judged_utc_s = state.at_utc_s
+        inside = window.holds(at_utc_s)
+        every_s = JUDGE_EVERY_S if inside else HOUR_S
+        begins = inside and not window.holds(judged_utc_s)
+        if state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s:
+            state.judged_utc_s = at_utc_s
             judge.judge_all(run)
 
     def _garden_changed(self, event: GardenChanged) -> None:
@@ -325,13 +335,13 @@ class Engine:
         run.senses = {
             probe: Sense(
                 bed=name,
-                setting=garden.probes[probe],
+                theta=water_scale(garden.probes[probe]),
                 saturation_m3_m3=run.soils[name].saturation_m3_m3,
             )
             for name, bed in garden.beds.items()
             for probe in bed.probes
         }
-        run.master, run.window = garden.master, None
+        run.master, run.window, run.day = garden.master, None, None
         run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}
         for name in garden.beds:
             said = Said(code=Reason.QUIET_START.value, text=words(name, Reason.QUIET_START, {}))

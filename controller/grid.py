@@ -7,7 +7,7 @@ steps are taken than trusted time has passed.
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 
 from controller.agronomy.eto import Site
 from controller.run import Run
@@ -40,17 +40,12 @@ WHOLE_DAY_STEPS = 120  # grid steps; a day that was lived for less says nothing 
 UNKNOWN_SPREAD_FRAC = 0.15
 
 
-def local_day(run: Run, at_utc_s: float) -> date:
-    """The local date at an instant."""
-    return datetime.fromtimestamp(at_utc_s, UTC).astimezone(run.garden.garden.zone).date()
-
-
 def begin(run: Run, at_utc_s: float) -> None:
     """Give every bed a state and today's coefficients, where it has none yet."""
     state = run.state
     if state.grid == 0:
         state.grid = int(at_utc_s // GRID_S)
-        state.day = local_day(run, at_utc_s).toordinal()
+        state.day = run.local_day(at_utc_s).toordinal()
         state.grid_trusted_s = run.trusted_s
     for bed in run.garden.beds:
         if bed not in state.water:
@@ -61,7 +56,7 @@ def begin(run: Run, at_utc_s: float) -> None:
 
 def _begin_bed(run: Run, bed: str, at_utc_s: float) -> None:
     """A bed first seen: degree-days since planting are assumed until told otherwise."""
-    since_d = (local_day(run, at_utc_s) - run.garden.beds[bed].transplanted).days
+    since_d = (run.local_day(at_utc_s) - run.garden.beds[bed].transplanted).days
     run.state.water[bed] = start(run.soils[bed], 0.2, FIRST_GUESS_FRAC)
     run.state.water[bed].degree_days = ASSUMED_DEGREE_DAYS_D * max(0, since_d)
     day = _today(run, bed, at_utc_s)
@@ -76,7 +71,7 @@ def _today(run: Run, bed: str, at_utc_s: float) -> BedDay:
         run.garden.beds[bed],
         run.soils[bed],
         run.state.water[bed].degree_days,
-        local_day(run, at_utc_s),
+        run.local_day(at_utc_s),
         normal_eto_mm_d(run.garden, at_utc_s),
         run.days.get(bed),
     )
@@ -105,20 +100,20 @@ def catch_up(run: Run, at_utc_s: float) -> None:
 
 
 def _step(run: Run, site: Site, grid: int) -> None:
-    state = run.state
+    state, soils, days = run.state, run.soils, run.state.days
     begin_s = grid * GRID_S
     eto_mm = step_eto_mm(run.garden, site, state.sky, begin_s + GRID_S / 2.0, state.mono_s)
     rain_mm, state.sky.rain_due_mm = state.sky.rain_due_mm, 0.0
     for bed, water in state.water.items():
-        soil = run.soils[bed]
+        soil = soils[bed]
         if rain_mm > 0.0:
             net_mm = add_rain(water, soil, rain_mm, begin_s)
             state.beds[bed].rain_hour_mm += net_mm
             water.soak_rain_mm += net_mm
-        advance(water, soil, run.days[bed], eto_mm)
+        advance(water, soil, days[bed], eto_mm)
     if (grid + 1) % STEPS_H == 0:
         _hour(run, begin_s + GRID_S)
-    today = local_day(run, begin_s + GRID_S).toordinal()
+    today = run.local_day(begin_s + GRID_S).toordinal()
     if today != state.day:
         state.day = today
         _new_day(run, begin_s + GRID_S)

@@ -15,7 +15,6 @@ from controller.events import (
 )
 from controller.run import LEASE_S, MARGIN_S, Run
 from controller.sensing import quality, sky
-from controller.sensing.calibration import to_theta
 from controller.state import ValveState
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut, cut_all
@@ -30,11 +29,14 @@ NEW_UP_S = 3600.0
 def probe_reading(run: Run, event: ProbeReading) -> None:
     """A probe spoke: believe it or say why not."""
     state = run.state
-    probe, sense = state.probes.get(event.probe), run.senses.get(event.probe)
-    if probe is None or sense is None or quality.repeated(event, probe):
+    sense = run.senses.get(event.probe)
+    if sense is None:
+        return
+    probe = state.probes[event.probe]
+    if quality.repeated(event, probe):
         return
     state.readings += 1
-    theta = to_theta(sense.setting, event.value, event.soil_temp_c).theta_m3_m3
+    theta = sense.theta(event.value)
     why_not = quality.refusal(event, theta, sense.saturation_m3_m3)
     if why_not or theta is None:
         _refuse_reading(run, event, sense.bed, why_not)

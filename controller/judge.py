@@ -29,6 +29,8 @@ SHARED_ERROR_FRAC = 0.05  # of TAW: what all probes of a bed, and its full point
 WAITING_CALLS_S = 6 * 3600.0
 DAY_S = 86_400.0
 HELD_BY_PERSON = frozenset({Reason.PAUSED, Reason.CLEARED, Reason.NOT_PLANTED})
+NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
+FREE_OR_FROST = frozenset({None, Refused.FROST})
 
 
 def place_of(run: Run) -> Place:
@@ -40,8 +42,9 @@ def place_of(run: Run) -> Place:
 def window_now(run: Run) -> Window:
     """The window that holds now, else the next one."""
     at_utc_s, last = run.state.at_utc_s, run.window
-    if last is None or not last.from_utc_s <= at_utc_s < last.to_utc_s:
+    if last is None or not run.window_since_s <= at_utc_s < last.to_utc_s:
         run.window = last = window_at(run.garden.garden.hours, place_of(run), at_utc_s)
+        run.window_since_s = min(at_utc_s, last.from_utc_s)
     return last
 
 
@@ -52,23 +55,20 @@ def quality_of(run: Run, bed: str) -> tuple[str, bool]:
         (`ok` | `doubtful` | `none`, waiting).
     """
     state, garden = run.state, run.garden
-    setting = garden.beds[bed]
-    if setting.like is not None and not setting.probes:
-        return quality_of(run, setting.like)
-    if not setting.probes:
-        return "none", False
+    setting, now_s = garden.beds[bed], state.mono_s
+    names = setting.probes
+    if not names:
+        return ("none", False) if setting.like is None else quality_of(run, setting.like)
     since_s = max(state.started_mono_s, state.link_mono_s)
-    speaking = [
-        name
-        for name in setting.probes
-        if fresh(state.probes[name], garden.probes[name].every_s, since_s, state.mono_s)
-    ]
-    if len(speaking) == len(setting.probes):
+    speaking = 0
+    for name in names:
+        speaking += fresh(state.probes[name], garden.probes[name].every_s, since_s, now_s)
+    if speaking == len(names):
         return "ok", False
     patience_s = max(
-        silent_after_s(state.probes[name], garden.probes[name].every_s) for name in setting.probes
+        silent_after_s(state.probes[name], garden.probes[name].every_s) for name in names
     )
-    waiting = state.mono_s - since_s <= patience_s  # after a start each gets the time to speak
+    waiting = now_s - since_s <= patience_s  # after a start each gets the time to speak
     return "doubtful" if speaking else "none", waiting
 
 
@@ -163,7 +163,8 @@ def judge_all(run: Run) -> None:
     window = window_now(run)
     sky = sky_of(run)
     for bed in run.garden.beds:
-        _mind_probes(run, bed)
+        if run.state.link_up:
+            _mind_probes(run, bed)
         correct_unknown(run, bed)
         if bed not in run.state.waterings:
             _judge(run, bed, window, sky)
@@ -185,11 +186,13 @@ def _end_pauses(run: Run) -> None:
 def _mind_probes(run: Run, bed: str) -> None:
     """Alerts for probes that fell silent and for a bed without any."""
     state, garden = run.state, run.garden
-    if not state.link_up:
-        return
     quality, waiting = quality_of(run, bed)
+    if quality == "ok":
+        if state.alerts:
+            run.end_alert("bed_blind", bed)
+        return
     name = bed_name(bed)
-    if quality != "ok" and not waiting:
+    if not waiting:
         since_s = max(state.started_mono_s, state.link_mono_s)
         for probe in garden.beds[bed].probes:
             spoke = fresh(state.probes[probe], garden.probes[probe].every_s, since_s, state.mono_s)
@@ -223,11 +226,11 @@ def _mind_frost(run: Run) -> None:
 def _mind_thirst(run: Run, bed: str) -> None:
     """A bed past its floor is never dry in silence: after six hours without water it calls."""
     state, memory, day = run.state, run.state.beds[bed], run.days[bed]
-    quiet = {Reason.NOT_PLANTED.value, Reason.CLEARED.value}
     past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
-    if not past or bed in state.waterings or memory.said.code in quiet:
+    if not past or bed in state.waterings or memory.said.code in NOT_GROWING:
         memory.past_floor_mono_s = None
-        run.end_alert("bed_waiting", bed)
+        if state.alerts:
+            run.end_alert("bed_waiting", bed)
         return
     if memory.past_floor_mono_s is None:
         memory.past_floor_mono_s = state.mono_s
@@ -263,7 +266,7 @@ def _answer_stands(run: Run, bed: str, window: Window) -> bool:
     at_utc_s = state.at_utc_s
     if memory.judged_from_utc_s != window.from_utc_s or not window.holds(at_utc_s):
         return False
-    if memory.said.code in HELD_BY_PERSON or interlock(run, bed) not in {None, Refused.FROST}:
+    if memory.said.code in HELD_BY_PERSON or interlock(run, bed) not in FREE_OR_FROST:
         return False
     if state.water[bed].depletion_mm <= day.floor_frac * day.taw_mm:
         return True

@@ -27,9 +27,9 @@ JUMP_FACTOR = 1.6  # of all that the supply can give: more is no water but a fau
 JUMP_PULSES = 3.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Gain:
-    """What a meter counted between two of its words."""
+    """What a meter counted between two of its words; made at each of them."""
 
     litres: float
     over_s: float
@@ -108,12 +108,10 @@ def _credit(run: Run, pulses: list[Pulse], gain: Gain) -> None:
 
 
 def _watch_burst(run: Run, flow_l_min: float, gain: Gain) -> None:
-    meter, now_s = run.state.meter, run.state.mono_s
-    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
-    last_edge_s = max((edge for edge in edges if edge is not None), default=0.0)
-    settled = now_s - last_edge_s >= FILL_S
+    meter = run.state.meter
     told_l_min = 60.0 * gain.litres / gain.over_s
-    if settled and gain.over_s <= FILL_S and told_l_min > BURST_FACTOR * flow_l_min:
+    far_more = told_l_min > BURST_FACTOR * flow_l_min
+    if far_more and gain.over_s <= FILL_S and _lines_full(run):
         meter.high += 1
     else:
         meter.high = 0
@@ -127,6 +125,13 @@ def _watch_burst(run: Run, flow_l_min: float, gain: Gain) -> None:
             "burst. Everything is closed until a person has looked.",
             person=True,
         )
+
+
+def _lines_full(run: Run) -> bool:
+    """Whether no valve was told to move for a minute."""
+    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
+    last_edge_s = max((edge for edge in edges if edge is not None), default=0.0)
+    return run.state.mono_s - last_edge_s >= FILL_S
 
 
 def _unasked(run: Run, gain: Gain) -> None:

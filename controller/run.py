@@ -5,14 +5,15 @@ No part keeps state of its own; all of it is in `Run.state`, so a snapshot is wh
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date
 
 from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
-from controller.garden_parts import Probe
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay, EngineState
-from controller.watering.hours import Window
+from controller.watering.hours import LocalDay, Window, local_day_at
 
 VERSION = "1"  # of the engine's thinking: snapshots and journals of another are not re-fed
 LEASE_S = 90
@@ -27,7 +28,7 @@ class Sense:
     """What is known beforehand of one probe: asked at each of its readings."""
 
     bed: str
-    setting: Probe
+    theta: Callable[[float], float | None]  # from a value in the probe's unit [m3/m3]
     saturation_m3_m3: float
 
 
@@ -43,6 +44,8 @@ class Run:
     valve_beds: dict[str, str] = field(default_factory=dict)
     master: str | None = None  # the master valve's id, where the garden has one
     window: Window | None = None  # the last one asked for
+    window_since_s: float = 0.0  # from then to its end it is the answer [s, Unix]
+    day: LocalDay | None = None  # the last one asked for
     alerts_changed: bool = False
 
     @property
@@ -64,6 +67,13 @@ class Run:
         """Trusted elapsed time now [s]."""
         state = self.state
         return state.trusted_base_s + (state.mono_s - state.mono_base_s)
+
+    def local_day(self, at_utc_s: float) -> date:
+        """The local date at an instant."""
+        day = self.day
+        if day is None or not day.from_utc_s <= at_utc_s < day.to_utc_s:
+            self.day = day = local_day_at(at_utc_s, self.garden.garden.zone)
+        return day.date
 
     def arrival_s(self, window_s: float) -> float:
         """A window that compares arrivals, stretched where a trial's clock runs fast [s]."""
@@ -134,6 +144,8 @@ class Run:
 
     def end_alert(self, code: str, *parts: str) -> None:
         """Let an alert end, if it stands."""
+        if not self.state.alerts:
+            return  # as nearly always
         key = "-".join((code, *parts))
         if self.state.alerts.pop(key, None) is not None:
             self.note("alert", None, f"{code}_ended", f"Over: {key}.")
@@ -144,8 +156,5 @@ class Run:
         if self.alerts_changed:
             self.out.append(Alerts(standing=tuple(self.state.alerts.values())))
             self.alerts_changed = False
-        effects = self.out
-        if effects:
-            self.out = []
-            return effects
-        return []
+        effects, self.out = self.out, []
+        return effects

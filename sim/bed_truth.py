@@ -239,11 +239,13 @@ class BedTruth:
             demand_mm_h = self._transpire(eto_mm_h, hours)
         drained_mm = soil.drained_mm
         evaporation_mm_h = self._evaporation_kc * eto_mm_h
-        soil.step(hours, irrigation_mm_h, rain_mm_h, evaporation_mm_h, demand_mm_h, side_mm_h)
+        has_moved = soil.step(
+            hours, irrigation_mm_h, rain_mm_h, evaporation_mm_h, demand_mm_h, side_mm_h
+        )
         if self.uneven:
             self.spot.step(hours, irrigation_mm_h * hours, demand_mm_h * hours)
         before = self._unclipped
-        here = (self._full_m3_m3 - soil.root_theta_m3_m3()) / self.available_m3_m3
+        here = self._depletion() if has_moved else before
         self._unclipped = here
         if self.planted:
             self._watch(at_utc_s, hours, before, here)

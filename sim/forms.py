@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 # Two points of an invented capacitive probe: counts fall as soil gets wetter.
@@ -55,7 +55,15 @@ def counts_of(theta_m3_m3: float, points: Sequence[tuple[float, float]]) -> floa
     Returns:
         Raw counts.
     """
-    rising = sorted(points, key=lambda point: point[1])
+    return _counts_between(theta_m3_m3, _rising(points))
+
+
+def _rising(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The points by water content."""
+    return sorted(points, key=lambda point: point[1])
+
+
+def _counts_between(theta_m3_m3: float, rising: Sequence[tuple[float, float]]) -> float:
     at = 1
     while at < len(rising) - 1 and theta_m3_m3 > rising[at][1]:
         at += 1
@@ -97,18 +105,31 @@ def told_value(probe: ProbeForm, theta_m3_m3: float, tension_kpa: float) -> floa
     Returns:
         The value, rounded as such a probe would.
     """
+    return teller(probe)(theta_m3_m3, tension_kpa)
+
+
+def teller(probe: ProbeForm) -> Callable[[float, float], float]:
+    """What turns the world's value into a probe's own unit, laid out once for many readings.
+
+    Args:
+        probe: its kind and calibration.
+
+    Returns:
+        Takes water content [m3/m3] and tension [kPa], gives what `told_value` gives.
+    """
+    digits = DIGITS[probe.kind]
     match probe.kind:
         case "raw":
-            value = counts_of(theta_m3_m3, probe.calibration or DEFAULT_CALIBRATION)
+            rising = _rising(probe.calibration or DEFAULT_CALIBRATION)
+            return lambda theta, _: round(_counts_between(theta, rising), digits)
         case "theta_pct":
-            value = 100.0 * theta_m3_m3
+            return lambda theta, _: round(100.0 * theta, digits)
         case "tension_kpa":
-            value = tension_kpa
+            return lambda _, tension: round(tension, digits)
         case "resistance_kohm":
-            value = resistance_of(tension_kpa)
+            return lambda _, tension: round(resistance_of(tension), digits)
         case _:
-            value = theta_m3_m3
-    return round(value, DIGITS[probe.kind])
+            return lambda theta, _: round(theta, digits)
 
 
 def message(values: Sequence[tuple[ProbeForm, float]], stamp: dict[str, object]) -> bytes:

@@ -16,7 +16,7 @@ from controller.errors import UsageError
 from controller.garden import Garden
 from sim.draws import Placing, Sits, meter_factor, misplaced_probe, placing
 from sim.probe_truth import ProbeTruth
-from sim.season_types import Season
+from sim.season_types import Season, WorldHour
 from sim.weather import load_season, season_span
 from sim.world import BedTruthSpec, World
 
@@ -161,6 +161,9 @@ class GardenWorld:
         self.garden = garden
         self.truth = World(specs, season, start_utc_s, seed, sure=sure)
         self._reported = season.reported
+        self._told_hour: WorldHour | None = None
+        self._told_rain_mm = 0.0
+        self._told: Mapping[str, float] = {}
         self.meter_factor = 1.0 if sure else meter_factor(seed)
         self.misplaced = None if sure else misplaced_probe(seed, garden.probes)
         self._probes = {
@@ -194,6 +197,10 @@ class GardenWorld:
         one = self.truth.beds[bed]
         return one.spec.nominal_l_min * one.flow_factor
 
+    def probe(self, probe: str) -> ProbeTruth:
+        """The probe itself, where it truly is."""
+        return self._probes[probe]
+
     def probe_value(self, probe: str) -> float | None:
         """The water content that a probe tells [m3/m3]; None when its reading never arrives."""
         return self._probes[probe].reading_m3_m3(self.truth.now_utc_s)
@@ -210,13 +217,19 @@ class GardenWorld:
 
     def weather(self) -> Mapping[str, float]:
         """What the mast's instruments say now, those that the season has."""
-        hour = self.truth.weather()
+        hour, rain_mm = self.truth.weather(), self.truth.rain_mm_total
+        if hour is not self._told_hour or rain_mm != self._told_rain_mm:
+            self._told_hour, self._told_rain_mm = hour, rain_mm
+            self._told = self._instruments(hour, rain_mm)
+        return self._told
+
+    def _instruments(self, hour: WorldHour, rain_mm: float) -> dict[str, float]:
         told = {
             "temp_c": hour.temp_c,
             "rh_pct": hour.rh_pct,
             "solar_w_m2": hour.solar_w_m2,
             "wind_m_s": hour.wind_m_s,
-            "rain_mm_total": self.truth.rain_mm_total,
+            "rain_mm_total": rain_mm,
         }
         return {
             name: round(value, 4)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from controller.effects import Alert, Alerts, Close, Effect, Lease, Note, Reserve
@@ -18,7 +18,7 @@ from controller.garden import Garden
 from sim.fault_replay import KeptRecord, ReplayFaults
 from sim.faults import Kind
 from sim.garden_world import GardenWorld
-from sim.nodes import STATE_EVERY_S, ValveNode
+from sim.nodes import CONTRACT, STATE_EVERY_S, ValveNode
 
 METER_RESTS_S = 60.0
 
@@ -74,7 +74,9 @@ class Hands:
             valve: ValveNode(valve, index + 1, 0.0) for index, valve in enumerate(garden.valves)
         }
         self._nonces: dict[str, tuple[str, float]] = {}
+        self._open: tuple[str, ...] = ()  # as of the last `flow`
         self._flowing: dict[str, float] = {}
+        self._still_l: float | None = None  # what has been given, known while nothing flows
         self._leaked_l = self._leaked_s = 0.0
         self._open_s = -math.inf
         self._since_utc_s: dict[str, float] = {}
@@ -85,11 +87,21 @@ class Hands:
         self.alerts: dict[str, Alert] = {}
         self.notes: list[TimedNote] = []
 
+    def hear(self, events: Iterable[Event]) -> None:
+        """Feed one event after the other, as `step` does; most lead to nothing."""
+        step = self.engine.step
+        for event in events:
+            effects = step(event)
+            if effects:
+                self._follow(effects, event)
+
     def step(self, event: Event) -> None:
         """Feed one event, and everything that follows from it at the same instant."""
         effects = self.engine.step(event)
-        if not effects:
-            return
+        if effects:
+            self._follow(effects, event)
+
+    def _follow(self, effects: list[Effect], event: Event) -> None:
         answers: deque[Event] = deque()
         while True:
             for effect in effects:
@@ -115,7 +127,7 @@ class Hands:
             case Close():
                 if self._hears(effect.valve):
                     self.nodes[effect.valve].close(mono_s)
-                    self.flow(mono_s)
+                    self._moved(effect.valve, mono_s)
                 return self.told(effect.valve, at_utc_s, mono_s)
             case Alerts():
                 self.alerts.update((alert.id, alert) for alert in effect.standing)
@@ -143,8 +155,13 @@ class Hands:
         )
         if first and node.is_open and lease.valve in self._beds and "." not in lease.dose:
             self._started(self._beds[lease.valve], at_utc_s)
-        self.flow(mono_s)
+        self._moved(lease.valve, mono_s)
         return self.told(lease.valve, at_utc_s, mono_s)
+
+    def _moved(self, valve: str, mono_s: float) -> None:
+        """Let the flows follow where a valve that was told something has indeed moved."""
+        if self.nodes[valve].is_open is not (valve in self._open):
+            self.flow(mono_s)
 
     def told(self, valve: str, at_utc_s: float, mono_s: float) -> ValveReport | None:
         """What a valve node says now, where it arrives."""
@@ -157,33 +174,31 @@ class Hands:
         nonce, told_s = self._nonces.get(valve, ("", -math.inf))
         if mono_s - told_s <= STATE_EVERY_S:
             return nonce
-        return str(self.nodes[valve].state(mono_s)["nonce"])
+        return self.nodes[valve].says(mono_s).nonce
 
     def report(self, valve: str, at_utc_s: float, mono_s: float) -> ValveReport:
         """What a valve node says now, with a fresh nonce kept for the next lease."""
-        state = self.nodes[valve].state(mono_s)
-        self._nonces[valve] = (str(state["nonce"]), mono_s)
-        left_s = state["left_s"]
-        epoch, seq = state["epoch"], state["seq"]
+        says = self.nodes[valve].says(mono_s)
+        self._nonces[valve] = (says.nonce, mono_s)
         return ValveReport(
             at_utc_s=at_utc_s,
             mono_s=mono_s,
             valve=valve,
-            open=state["open"] is True,
-            left_s=float(left_s) if isinstance(left_s, int | float) else 0.0,
-            dose=str(state["dose"]),
-            boot=str(state["boot"]),
-            epoch=epoch if isinstance(epoch, int) else 0,
-            seq=seq if isinstance(seq, int) else 0,
-            contract=1,
+            open=says.open,
+            left_s=float(says.left_s),
+            dose=says.dose,
+            boot=says.boot,
+            epoch=says.epoch,
+            seq=says.seq,
+            contract=CONTRACT,
         )
 
     def lapse(self, at_utc_s: float, mono_s: float) -> None:
         """Let leases run out that were not renewed, and tell the engine."""
-        for valve, node in self.nodes.items():
-            was_open = node.is_open
+        for valve in self._open:
+            node = self.nodes[valve]
             node.advance(mono_s)
-            if was_open and not node.is_open:
+            if not node.is_open and valve in self._open:
                 self.flow(mono_s)
                 report = self.told(valve, at_utc_s, mono_s)
                 if report is not None:
@@ -192,11 +207,11 @@ class Hands:
     @property
     def any_open(self) -> bool:
         """Whether any valve is open."""
-        return any(node.is_open for node in self.nodes.values())
+        return bool(self._open)
 
     def meter_speaks(self, mono_s: float) -> bool:
         """Whether the meter tells often: while water may flow and for a minute after."""
-        if self.any_open:
+        if self._open:
             self._open_s = mono_s
         return mono_s - self._open_s <= METER_RESTS_S
 
@@ -222,8 +237,12 @@ class Hands:
 
     def metered_l(self, mono_s: float) -> float:
         """All that the meter counted by then, its own error included [L]."""
-        now_utc_s = mono_s + self._ahead_s
-        litres = sum(self._world.litres_by(bed, now_utc_s) for bed in self._beds.values())
+        litres = self._still_l
+        if litres is None:
+            now_utc_s = mono_s + self._ahead_s
+            litres = sum(self._world.litres_by(bed, now_utc_s) for bed in self._beds.values())
+            if not self._flowing:
+                self._still_l = litres
         if self.faults is not None:
             self._leaked_l += self.faults.leak_l_min() * (mono_s - self._leaked_s) / 60.0
             self._leaked_s = mono_s
@@ -236,16 +255,17 @@ class Hands:
             wanted = {bed: self._world.flow_l_min(bed) for bed in self._beds.values()}
             is_open = {valve: node.is_open for valve, node in self.nodes.items()}
             return self.faults.flows_l_min(is_open, wanted)
-        if self._master is not None and not self.nodes[self._master].is_open:
+        if self._master is not None and self._master not in self._open:
             return {}
         return {
-            bed: self._world.flow_l_min(bed)
-            for valve, bed in self._beds.items()
-            if self.nodes[valve].is_open
+            self._beds[valve]: self._world.flow_l_min(self._beds[valve])
+            for valve in self._open
+            if valve in self._beds
         }
 
     def flow(self, mono_s: float) -> None:
-        """Set the flows that follow from the valves as they stand."""
+        """Set the flows that follow from the valves as they stand; call it when one has moved."""
+        self._open = tuple(valve for valve, node in self.nodes.items() if node.is_open)
         flowing = self._flows()
         if flowing == self._flowing:
             return
@@ -260,4 +280,4 @@ class Hands:
             self._world.set_flow(bed, 0.0)
             since_s = self._since_utc_s.pop(bed)
             self.flows.append(Flow(bed=bed, from_utc_s=since_s, to_utc_s=now_utc_s))
-        self._flowing = flowing
+        self._flowing, self._still_l = flowing, None

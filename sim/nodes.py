@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import math
 import random
-from typing import Literal
+from typing import Literal, NamedTuple
 
 CONTRACT = 1
 LEASE_MOST_S = 120  # [s] a longer one is refused, not clipped
@@ -42,13 +42,26 @@ class _Node:
         return f"{self._rng.getrandbits(4 * digits):0{digits}x}"
 
     def _later(self, now_s: float) -> float:
-        self._now_s = max(self._now_s, now_s)
+        if now_s > self._now_s:
+            self._now_s = now_s
         return self._now_s
 
     @property
     def up_s(self) -> float:
         """Uptime [s]."""
         return self._now_s - self._booted_s
+
+
+class ValveSays(NamedTuple):
+    """What a valve node says of itself; `left_s` is whole where it is closed, as on the wire."""
+
+    open: bool
+    left_s: float
+    dose: str
+    nonce: str
+    boot: str
+    epoch: int
+    seq: int
 
 
 class ValveNode(_Node):
@@ -124,9 +137,11 @@ class ValveNode(_Node):
             The node's time [s].
         """
         now_s = self._later(now_s)
-        if self._open and now_s >= self._shuts_s():
-            self._shut(self._shuts_s())
-            self._news = True
+        if self._open:
+            shuts_s = self._shuts_s()
+            if now_s >= shuts_s:
+                self._shut(shuts_s)
+                self._news = True
         return now_s
 
     def next_due_s(self) -> float:
@@ -147,23 +162,18 @@ class ValveNode(_Node):
         Returns:
             The JSON object of `valve/<id>/state`.
         """
+        return {**self.says(now_s)._asdict(), "contract": CONTRACT, "fw": FIRMWARE}
+
+    def says(self, now_s: float) -> ValveSays:
+        """Say what it is, with a fresh nonce."""
         now_s = self.advance(now_s)
         nonce = self._name(_DIGITS)
         self._nonces = {n: s for n, s in self._nonces.items() if now_s - s <= NONCE_LIFE_S}
         self._nonces[nonce] = now_s
         self._told_s = now_s
         self._news = False
-        return {
-            "open": self._open,
-            "left_s": round(self._shuts_s() - now_s, 1) if self._open else 0,
-            "dose": self._dose,
-            "nonce": nonce,
-            "boot": self._boot,
-            "epoch": self._order[0],
-            "seq": self._order[1],
-            "contract": CONTRACT,
-            "fw": FIRMWARE,
-        }
+        left_s = round(self._shuts_s() - now_s, 1) if self._open else 0
+        return ValveSays(self._open, left_s, self._dose, nonce, self._boot, *self._order)
 
     def reboot(self, now_s: float) -> None:
         """Start anew: closed, without nonces; the highest (epoch, seq) and the opening are kept."""

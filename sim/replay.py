@@ -16,20 +16,18 @@ from controller.events import (
     Event,
     LinkDown,
     LinkUp,
-    ProbeReading,
     Started,
     StoreState,
     Tick,
-    WeatherReading,
 )
 from controller.garden import Garden
 from controller.state import Watering
 from controller.view import alert_json
 from sim.fault_replay import ReplayFaults
-from sim.faults import TENSION_KINDS, FaultScript, Kind
-from sim.forms import told_value
+from sim.faults import FaultScript
 from sim.garden_world import GardenWorld, Span
 from sim.hands import Hands
+from sim.instruments import Instruments
 from sim.rival_run import RIVALS, run_rival
 from sim.season_account import SeasonAccount
 from sim.season_run import Dawns, PolicyRun, Replay, prepare, season_json
@@ -80,6 +78,7 @@ class EngineReplay:
             started=self.account.watering,
             faults=self.faults,
         )
+        self._instruments = Instruments(garden, world, self.faults)
         self._begin_utc_s = span.from_utc_s
         self._dawns = Dawns(garden, span)
         self._cut: bytes | None = None  # the engine's memory while it has no power
@@ -149,7 +148,8 @@ class EngineReplay:
         on_grid = now_s % GRID_S == 0.0
         if on_grid:
             self.world.advance(self._begin_utc_s + now_s)
-            self._sense(at_utc_s, now_s)
+            hands.hear(self._instruments.weather(at_utc_s, now_s))
+            hands.hear(self._instruments.probes(at_utc_s, now_s))
         if on_grid or hands.meter_speaks(now_s):
             reading = hands.meter_reading(at_utc_s, now_s)
             if reading is not None:
@@ -162,24 +162,6 @@ class EngineReplay:
             node.advance(self.now_s)
         self.hands.flow(self.now_s)
         self.world.advance(self._begin_utc_s + self.now_s)
-
-    def _sense(self, at_utc_s: float, now_s: float) -> None:
-        hands, world, garden, faults = self.hands, self.world, self.garden, self.faults
-        for mast in garden.weather:
-            if faults is None or faults.speaks(Kind.WEATHER, mast):
-                hands.step(_weather(world, mast, at_utc_s, now_s))
-        for name, probe in garden.probes.items():
-            theta = world.probe_value(name)
-            if theta is None:
-                continue  # this one was lost on its way
-            tension_kpa = world.tension_kpa(name) if probe.kind in TENSION_KINDS else 0.0
-            if faults is not None:
-                seen = faults.probe_seen(name, theta, tension_kpa)
-                if seen is None:
-                    continue
-                theta, tension_kpa = seen
-            value = told_value(probe, theta, tension_kpa)
-            hands.step(ProbeReading(at_utc_s=at_utc_s, mono_s=now_s, probe=name, value=value))
 
     def _link_up(self) -> None:
         self.hands.step(self._told(LinkUp))
@@ -208,20 +190,6 @@ class EngineReplay:
                 self._link_up()
             if turn.record_back and self._cut is None:
                 hands.step(self._told(StoreState, can_record=True))
-
-
-def _weather(world: GardenWorld, mast: str, at_utc_s: float, now_s: float) -> WeatherReading:
-    told = world.weather()
-    return WeatherReading(
-        at_utc_s=at_utc_s,
-        mono_s=now_s,
-        mast=mast,
-        temp_c=told.get("temp_c"),
-        rh_pct=told.get("rh_pct"),
-        rain_mm_total=told.get("rain_mm_total"),
-        solar_w_m2=told.get("solar_w_m2"),
-        wind_m_s=told.get("wind_m_s"),
-    )
 
 
 def run_engine(replay: Replay) -> PolicyRun:

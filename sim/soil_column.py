@@ -117,9 +117,8 @@ class SoilColumn:
         self.pond_mm = 0.0
         self._shares: list[float] = []
         self._behind_h = self._limit_h = self._side_h = 0.0
-        self.inflow_mm = self.evaporated_mm = self.transpired_mm = 0.0
+        self.inflow_mm = self.risen_mm = self.evaporated_mm = self.transpired_mm = 0.0
         self.drained_mm = self.runoff_mm = self.seeped_mm = self.below_roots_mm = 0.0
-        self.risen_mm = 0.0
         self.set_roots(sum(thickness_mm[:zone_layers]))
         self.start_mm = self.stored_mm()
 
@@ -195,7 +194,7 @@ class SoilColumn:
         evaporation_mm_h: float = 0.0,
         transpiration_mm_h: float = 0.0,
         side_rain_mm_h: float | None = None,
-    ) -> None:
+    ) -> bool:
         """Carry the soil through one stretch of steady weather and flow.
 
         Args:
@@ -205,6 +204,9 @@ class SoilColumn:
             evaporation_mm_h: what the air would take from a wet surface [mm/h].
             transpiration_mm_h: what the plants take, over the strip [mm/h].
             side_rain_mm_h: rain on the side, over the side [mm/h]; None = as on the strip.
+
+        Returns:
+            Whether any water may have moved; in a calm night it mostly has not.
         """
         if transpiration_mm_h > 0.0:
             self._uptake(transpiration_mm_h * hours)
@@ -220,13 +222,15 @@ class SoilColumn:
             self.side_skin_mm += side_rain * hours
             self._flow(hours, arriving)
             self._spill()
-            return
+            return True
         # a calm soil is carried half its wait ahead, then left until it is half its wait behind
         self._behind_h += hours
         half_h = 0.5 * min(CALM_H, self._limit_h)
         if self._behind_h >= half_h:
             self._flow(self._behind_h + half_h)
             self._behind_h = -half_h
+            return True
+        return transpiration_mm_h > 0.0 or evaporation_mm_h > 0.0
 
     def _uptake(self, demand_mm: float) -> None:
         """Share the plants' water among the layers by roots and by what each can give."""
@@ -388,9 +392,8 @@ class SoilColumn:
 
     def _drain_side(self, hours: float, theta: float, side_phi: float) -> None:
         """Let the side drain through its own floor."""
-        depth = sum(self.thickness_mm)
         k = self.curve.conductivity_mm_h(theta)
-        rate = through_floor(self._layers, side_phi, k, 2.0 / depth)
+        rate = through_floor(self._layers, side_phi, k, 2.0 / sum(self.thickness_mm))
         # one explicit step of a compartment this deep is stable once a drop is bounded
         out = min(max(0.0, rate) * hours, 0.02 * self.side_mm)
         self.side_mm -= out

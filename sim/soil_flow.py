@@ -42,6 +42,7 @@ class Layers(NamedTuple):
         links_per_mm: 1 / distance from each layer's middle to the next [1/mm]; the last to the
             floor, 0 where that is free.
         links_above_per_mm: the same upwards, the first to the surface [1/mm].
+        links_inside_per_mm: the same, the first 0: what enters does not hang on the first layer.
         floor_phi_mm2_h: Phi of the floor [mm2/h], None = free drainage.
         floor_k_mm_h: its conductivity [mm/h].
         floor_gives: whether water also rises from the floor.
@@ -56,6 +57,7 @@ class Layers(NamedTuple):
     inv_full_per_mm: list[float]
     links_per_mm: list[float]
     links_above_per_mm: list[float]
+    links_inside_per_mm: list[float]
     floor_phi_mm2_h: float | None
     floor_k_mm_h: float
     floor_gives: bool
@@ -97,6 +99,7 @@ def lay_layers(
         inv_full_per_mm=[1.0 / water for water in full],
         links_per_mm=links,
         links_above_per_mm=above,
+        links_inside_per_mm=[0.0, *between],
         floor_phi_mm2_h=floor_phi,
         floor_k_mm_h=floor_k,
         floor_gives=floor_gives,
@@ -187,20 +190,10 @@ def through_floor(layers: Layers, phi: float, k: float, link: float) -> float:
     return rate if rate > 0.0 or layers.floor_gives else 0.0
 
 
-class Rows(NamedTuple):
-    """The equations of the layers' changes, each less what links it to the layer above.
-
-    Args:
-        falls_per_h: how each layer's outflow grows with its own water, weighted.
-        rises_per_h: how its inflow falls with it.
-        pivots_per_h: what stands before its change.
-        rights_mm_h: what that comes to.
-    """
-
-    falls_per_h: list[float]
-    rises_per_h: list[float]
-    pivots_per_h: list[float]
-    rights_mm_h: list[float]
+# one layer's equation, less what links it to the layer above: its outflow now [mm/h], how that
+# grows with its own water and how its inflow falls with it, weighted [1/h], what stands before its
+# change [1/h], and what that comes to [mm/h]
+Row = tuple[float, float, float, float, float]
 
 
 def _eliminate(
@@ -211,38 +204,33 @@ def _eliminate(
     inverse_h: float,
     *,
     from_pond: bool,
-) -> Rows:
+) -> list[Row]:
     """Set up the rows from the top down; a floor that takes nothing now goes on taking nothing."""
-    rates = flows.rates_mm_h
     phi_gain = END_WEIGHT * (layers.b + 3.0)
     k_gain = END_WEIGHT * (2.0 * layers.b + 3.0)
-    rows = Rows([], [], [], [])
-    falls, rises, pivots, rights = rows
+    rows: list[Row] = []
     carried = right = 0.0
     coming = entering_mm_h
     for water, phi, k, above, below, rate in zip(
         water_mm,
         flows.phi_mm2_h,
         flows.k_mm_h,
-        layers.links_above_per_mm,
+        layers.links_above_per_mm if from_pond else layers.links_inside_per_mm,
         layers.links_per_mm,
-        rates,
+        flows.rates_mm_h,
         strict=True,
     ):
         slope = phi_gain * phi / water
-        rise = slope * above if rises or from_pond else 0.0
+        rise = slope * above
         fall = slope * below + k_gain * k / water
         pivot = inverse_h + fall + rise - carried * rise
         right = coming - rate + carried * right
-        falls.append(fall)
-        rises.append(rise)
-        pivots.append(pivot)
-        rights.append(right)
+        rows.append((rate, fall, rise, pivot, right))
         carried = fall / pivot
         coming = rate
     if coming == 0.0:
-        pivots[-1] -= falls[-1]
-        falls[-1] = 0.0
+        rate, fall, rise, pivot, right = rows[-1]
+        rows[-1] = (rate, 0.0, rise, pivot - fall, right)
     return rows
 
 
@@ -268,16 +256,13 @@ def solve(
     Returns:
         [mm] into the first layer, then out of each in turn.
     """
-    falls, rises, pivots, rights = _eliminate(
-        layers, water_mm, flows, entering_mm_h, 1.0 / hours, from_pond=from_pond
-    )
-    rates = flows.rates_mm_h
+    rows = _eliminate(layers, water_mm, flows, entering_mm_h, 1.0 / hours, from_pond=from_pond)
     passed: list[float] = []
     push = 0.0
-    for i in range(len(rates) - 1, -1, -1):
-        change = (rights[i] + push) / pivots[i]
-        passed.append((rates[i] + falls[i] * change - push) * hours)
-        push = rises[i] * change
+    for rate, fall, rise, pivot, right in reversed(rows):
+        change = (right + push) / pivot
+        passed.append((rate + fall * change - push) * hours)
+        push = rise * change
     passed.append((entering_mm_h - push) * hours)
     passed.reverse()
     return passed

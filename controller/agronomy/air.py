@@ -18,7 +18,18 @@ VENTILATED_PER_C = 0.000662  # [1/°C] coefficient of an aspirated psychrometer,
 
 
 def within(value: float, lowest: float, highest: float) -> float:
-    """Hold a number between two bounds, in its own unit; NaN comes back as `lowest`."""
+    """Hold a number between two bounds.
+
+    Args:
+        value: in any unit.
+        lowest: bound, in that unit.
+        highest: bound, in that unit, `lowest` or more.
+
+    Returns:
+        The number, `lowest`…`highest`, in its own unit; NaN comes back as `lowest`.
+
+    Source: definition.
+    """
     if value > highest:
         return highest
     return value if value > lowest else lowest

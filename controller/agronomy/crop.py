@@ -1,15 +1,16 @@
 """A crop through its season: coefficients, rooting, stages, and how far a bed may dry in each.
 
 Scale: one bed of one crop. The clock is degree-days after transplanting [°C d], base 10 °C with a
-horizontal cap at 30 °C (the limits of Zalom & Wilson 1999 for tomato); other crops use it too.
+horizontal cap at 30 °C (`degree_days`: the limits of Zalom & Wilson 1999 for tomato); other crops
+use it too. The grower's own dates of flower, set, colour and last pick outrank it: `stages`.
 
 Quantities: Kcb basal crop coefficient [-], p depletion fraction [-], Zr root depth [m], line and
 floor as fractions of the total available water [-].
 
-Sources: the table `crops.toml` is FAO-56's (tables 12, 17, 22, 24). The degree-day limits, the root
-curve, lines and floors are our own proposals, tried in a simulator and not published.
+Sources: the table `crops.toml` is FAO-56's (tables 11, 12, 17, 22, 24). The degree-day limits, the
+root curve, lines and floors are our own proposals, tried in a simulator and not published.
 
-Leaves out: day lengths, varieties, pruning, and the grower's own dates of flower and colour.
+Leaves out: day lengths, varieties and pruning.
 """
 
 from __future__ import annotations
@@ -22,10 +23,12 @@ from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
-BASE_C = 10.0  # [°C] no development below: Zalom & Wilson 1999
-CAP_C = 30.0  # [°C] slowed development above: Zalom & Wilson 1999
+from controller.agronomy.degree_days import degree_days_average as degree_days_average
+from controller.agronomy.degree_days import degree_days_capped as degree_days_capped
+from controller.agronomy.degree_days import degree_days_reduced as degree_days_reduced
+from controller.agronomy.degree_days import degree_days_triangle as degree_days_triangle
 
 # Our own proposals, not published.
 ESTABLISHED_D = 12.0  # [d] from transplanting until the roots hold
@@ -85,15 +88,19 @@ class Crop:
     kcb_mid: float
     kcb_end: float
     kcb_mid_staked: float | None = None
+    kcb_end_staked: float | None = None
     height_m: float
     root_depth_least_m: float
     root_depth_most_m: float
     p_tab: float
     ky: float | None = None
     harvest: Harvest
+    stage_d: tuple[float, float, float, float]
     first_flower_c_d: float | None = None
+    first_set_c_d: float | None = None
     main_set_over_c_d: float | None = None
     first_colour_c_d: float | None = None
+    last_pick_c_d: float | None = None  # never of the table: only the grower knows
 
 
 @cache
@@ -101,92 +108,21 @@ def load_crops() -> Mapping[str, Crop]:
     """The crops known here, by name, in the order of the table.
 
     Returns:
-        A read-only mapping; read from the package once.
+        A read-only mapping; read from the package once. Units are said at `Crop` and in the table.
 
-    Source: FAO-56 tables 12, 17, 22, 24 by way of `crops.toml`.
+    Source: FAO-56 tables 11, 12, 17, 22, 24 by way of `crops.toml`, which names one at each number.
     """
     text = files("controller.agronomy").joinpath("crops.toml").read_text(encoding="utf-8")
-    rows = tomllib.loads(text)
-    return MappingProxyType(
-        {
-            name: Crop(**{**row, "name": name, "harvest": Harvest(row["harvest"])})
-            for name, row in rows.items()
-        }
-    )
+    return MappingProxyType({name: _crop(name, row) for name, row in tomllib.loads(text).items()})
+
+
+def _crop(name: str, row: dict[str, Any]) -> Crop:
+    told = {"name": name, "harvest": Harvest(row["harvest"]), "stage_d": tuple(row["stage_d"])}
+    return Crop(**{**row, **told})
 
 
 def _clip(value: float, lowest: float, highest: float) -> float:
     return min(highest, max(lowest, value))
-
-
-def degree_days_capped(tmin_c: float, tmax_c: float) -> float:
-    """Degree-days of one day, both ends clipped to base and cap; the form used here.
-
-    Args:
-        tmin_c: lowest temperature [°C].
-        tmax_c: highest temperature [°C].
-
-    Returns:
-        Degree-days [°C d], 0..20.
-
-    Source: horizontal cut-off; base and cap of Zalom & Wilson 1999.
-    """
-    return (_clip(tmin_c, BASE_C, CAP_C) + _clip(tmax_c, BASE_C, CAP_C)) / 2.0 - BASE_C
-
-
-def degree_days_average(tmin_c: float, tmax_c: float) -> float:
-    """Degree-days of one day from the mean, without a cap.
-
-    Args:
-        tmin_c: lowest temperature [°C].
-        tmax_c: highest temperature [°C].
-
-    Returns:
-        Degree-days [°C d], 0 or more.
-
-    Source: common form; Heliyon 2020, e05114, table 3.
-    """
-    return max(0.0, (tmax_c + tmin_c) / 2.0 - BASE_C)
-
-
-def degree_days_reduced(tmin_c: float, tmax_c: float) -> float:
-    """Degree-days of one day where heat above the cap takes away as much as it exceeds it.
-
-    Args:
-        tmin_c: lowest temperature [°C].
-        tmax_c: highest temperature [°C].
-
-    Returns:
-        Degree-days [°C d], 0 or more.
-
-    Source: Heliyon 2020, e05114, table 3.
-    """
-    top_c = CAP_C - (tmax_c - CAP_C) if tmax_c > CAP_C else tmax_c
-    return max(0.0, (top_c + _clip(tmin_c, BASE_C, CAP_C)) / 2.0 - BASE_C)
-
-
-def degree_days_triangle(tmin_c: float, tmax_c: float) -> float:
-    """Degree-days of one day under a single triangle with a horizontal cap.
-
-    Args:
-        tmin_c: lowest temperature [°C].
-        tmax_c: highest temperature [°C], `tmin_c` or more.
-
-    Returns:
-        Degree-days [°C d], 0 or more.
-
-    Source: Lindsey & Newman 1956, from memory.
-    """
-    return _triangle_above(BASE_C, tmin_c, tmax_c) - _triangle_above(CAP_C, tmin_c, tmax_c)
-
-
-def _triangle_above(threshold_c: float, tmin_c: float, tmax_c: float) -> float:
-    if not tmax_c > threshold_c:
-        return 0.0
-    if tmin_c >= threshold_c:
-        return (tmax_c + tmin_c) / 2.0 - threshold_c
-    above_c = tmax_c - threshold_c
-    return above_c * (above_c / (tmax_c - tmin_c)) / 2.0
 
 
 def stage_of(
@@ -242,11 +178,14 @@ def coloured_fruit(degree_days: float, crop: Crop | None = None) -> bool:
         crop: the crop; a tomato where none is given.
 
     Returns:
-        False for a crop that is picked unripe or for its leaves.
+        False for a crop that is picked unripe or for its leaves, and after the last pick.
 
     Source: our own proposal.
     """
     first_c_d = TOMATO_COLOURS_C_D if crop is None else crop.first_colour_c_d
+    last_c_d = None if crop is None else crop.last_pick_c_d
+    if last_c_d is not None and degree_days >= last_c_d:
+        return False
     return first_c_d is not None and degree_days >= first_c_d
 
 

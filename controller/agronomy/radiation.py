@@ -243,7 +243,13 @@ def cloud_ratio_frac(solar: float, clear_sky: float) -> float:
 
 
 def net_shortwave(solar: float) -> float:
-    """Shortwave radiation that the reference grass keeps, in the unit of `solar`.
+    """Shortwave radiation that the reference grass keeps.
+
+    Args:
+        solar: Rs [MJ/m2 per day or per hour], 0 or more.
+
+    Returns:
+        Rns in the unit of Rs, 0 or more.
 
     Source: FAO-56 eq. 38.
     """

@@ -8,7 +8,7 @@ means of Carsel & Parrish 1988, Topp, Davis & Annan 1980, FAO-56 table 19. The t
 disagree widely on the same name, and neither is a bed's own field capacity: learn that one from its
 plateau a day or two after a soaking.
 
-Leaves out: hysteresis, stones, salt, peat and potting mixes.
+Leaves out: hysteresis, salt, peat and potting mixes. Stones and compaction: `soil_bulk`.
 """
 
 from __future__ import annotations
@@ -27,17 +27,22 @@ ORGANIC_MOST_PCT = 8.0  # [%] fitted up to here
 CLAY_MOST_FRAC = 0.60  # fitted up to here
 DRIEST_M3_M3 = 0.001  # [m3/m3] keeps the logarithm of odd textures finite
 TENSION_MOST_KPA = 1e6  # [kPa] air-dry; beyond it the curves mean nothing
+AIR_ENTRY_LEAST_KPA = 0.1  # [kPa] eq. 4 falls below 0 for a few sands with much humus: our own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoilHydraulics:
-    """What Saxton & Rawls give for a texture; `b` is the exponent of the retention curve."""
+    """What Saxton & Rawls give for a texture; `b` is the exponent of the retention curve.
+
+    At the air-entry tension a drying soil begins to let air in.
+    """
 
     field_capacity_m3_m3: float
     wilting_point_m3_m3: float
     saturation_m3_m3: float
     ks_mm_h: float
     b: float
+    air_entry_kpa: float
 
 
 # Sand and clay by weight: the middle of each class, Saxton & Rawls 2006 table 3, from memory.
@@ -124,6 +129,24 @@ def _freely_drained(sand: float, clay: float, organic: float) -> float:
     return first + 0.636 * first - 0.107
 
 
+def _air_entry(sand: float, clay: float, drained: float) -> float:
+    """Tension at which air enters [kPa]; `drained` is that of eq. 3, before eq. 5 adds to it.
+
+    Source: Saxton & Rawls 2006 eq. 4.
+    """
+    first = (
+        -21.67 * sand
+        - 27.93 * clay
+        - 81.97 * drained
+        + 71.12 * sand * drained
+        + 8.29 * clay * drained
+        + 14.05 * sand * clay
+        + 27.16
+    )
+    entry = first + 0.02 * first * first - 0.113 * first - 0.70
+    return _within(entry, AIR_ENTRY_LEAST_KPA, FIELD_CAPACITY_KPA)
+
+
 def saxton_rawls(
     sand_frac: float, clay_frac: float, organic_pct: float = ORGANIC_MATTER_PCT
 ) -> SoilHydraulics:
@@ -135,7 +158,8 @@ def saxton_rawls(
         organic_pct: organic matter [% by weight], taken as 0..8, the fitted range.
 
     Returns:
-        Field capacity (33 kPa), wilting point, saturation [m3/m3], conductivity [mm/h] and B.
+        Field capacity (33 kPa), wilting point, saturation [m3/m3], conductivity [mm/h], B [-] and
+        the air-entry tension [kPa], 0.1..33.
 
     Source: Saxton & Rawls 2006 eq. 1-5, 15, 16, from memory; their class values come out.
     """
@@ -153,6 +177,7 @@ def saxton_rawls(
         saturation_m3_m3=saturated,
         ks_mm_h=1930.0 * math.pow(saturated - full, 3.0 - 1.0 / b),
         b=b,
+        air_entry_kpa=_air_entry(sand, clay, drained),
     )
 
 
@@ -179,22 +204,51 @@ def soil_class(name: str) -> SoilHydraulics:
 
 
 def tension_kpa(soil: SoilHydraulics, theta_m3_m3: float) -> float:
-    """Tension at a water content, meant for 33 to 1500 kPa.
+    """Tension at a water content.
 
     Args:
         soil: the soil.
         theta_m3_m3: water content [m3/m3].
 
     Returns:
-        Tension [kPa], at most 1e6; wetter than 33 kPa the curve is only carried on.
+        Tension [kPa]: 0 at saturation, straight from the air entry's to 33 kPa, then the power law
+        to 1500 kPa and beyond it carried on to 1e6.
 
-    Source: Saxton & Rawls 2006 eq. 11.
+    Source: Saxton & Rawls 2006 eq. 11 to 13.
     """
+    full, saturated = soil.field_capacity_m3_m3, soil.saturation_m3_m3
+    if theta_m3_m3 >= saturated:
+        return 0.0
+    if theta_m3_m3 > full:
+        share = (theta_m3_m3 - full) / (saturated - full)
+        return FIELD_CAPACITY_KPA - share * (FIELD_CAPACITY_KPA - soil.air_entry_kpa)
     theta = max(theta_m3_m3, DRIEST_M3_M3)
-    power = soil.b * math.log(soil.field_capacity_m3_m3 / theta)
+    power = soil.b * math.log(full / theta)
     if power > math.log(TENSION_MOST_KPA / FIELD_CAPACITY_KPA):
         return TENSION_MOST_KPA
-    return FIELD_CAPACITY_KPA * math.pow(soil.field_capacity_m3_m3 / theta, soil.b)
+    return FIELD_CAPACITY_KPA * math.pow(full / theta, soil.b)
+
+
+def theta_at_m3_m3(soil: SoilHydraulics, tension: float) -> float:
+    """Water content at a tension, the inverse of `tension_kpa`.
+
+    Args:
+        soil: the soil.
+        tension: [kPa], taken as 0..1e6.
+
+    Returns:
+        Water content [m3/m3]; saturated up to the air-entry tension.
+
+    Source: Saxton & Rawls 2006 eq. 11 to 13.
+    """
+    pull = _within(tension, 0.0, TENSION_MOST_KPA)
+    full, saturated = soil.field_capacity_m3_m3, soil.saturation_m3_m3
+    if pull <= soil.air_entry_kpa:
+        return saturated
+    if pull < FIELD_CAPACITY_KPA:
+        share = (FIELD_CAPACITY_KPA - pull) / (FIELD_CAPACITY_KPA - soil.air_entry_kpa)
+        return full + share * (saturated - full)
+    return full * math.pow(FIELD_CAPACITY_KPA / pull, 1.0 / soil.b)
 
 
 def conductivity_mm_h(soil: SoilHydraulics, theta_m3_m3: float) -> float:

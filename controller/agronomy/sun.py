@@ -33,9 +33,11 @@ def sun_times_utc_s(
 
     Returns:
         Sunrise and sunset [s, Unix, UTC]; None where the sun stays up or down all day.
+
+    Source: Meeus, Astronomical Algorithms, ch. 25, in NOAA's form; both from memory.
     """
     noon_utc_s = (day.toordinal() - EPOCH_ORDINAL) * DAY_S + NOON_S - DEGREE_S * longitude_deg
-    half = _half_day_deg(latitude_deg, _sun(noon_utc_s)[0])
+    half = _half_day_deg(latitude_deg, sun_at(noon_utc_s)[0])
     if half is None:
         return None
     rise = _event_utc_s(latitude_deg, noon_utc_s, half, -1.0)
@@ -47,7 +49,7 @@ def _event_utc_s(latitude_deg: float, noon_utc_s: float, half_deg: float, side: 
     """The event before (-1) or after (1) noon, from a first guess of half the day's arc."""
     at_utc_s = noon_utc_s + side * half_deg * DEGREE_S
     for _ in range(ROUNDS):
-        declination, equation_s = _sun(at_utc_s)
+        declination, equation_s = sun_at(at_utc_s)
         again = _half_day_deg(latitude_deg, declination)
         half_deg = half_deg if again is None else again
         at_utc_s = noon_utc_s - equation_s + side * half_deg * DEGREE_S
@@ -63,8 +65,18 @@ def _half_day_deg(latitude_deg: float, declination_rad: float) -> float | None:
     return degrees(acos(cosine)) if -1.0 <= cosine <= 1.0 else None
 
 
-def _sun(at_utc_s: float) -> tuple[float, float]:
-    """Declination [rad] and equation of time [s], positive where the sun is before the clock."""
+def sun_at(at_utc_s: float) -> tuple[float, float]:
+    """Where the sun stands among the stars at an instant.
+
+    Args:
+        at_utc_s: instant [s, Unix]; good from 1900 to 2100.
+
+    Returns:
+        Declination [rad], north positive, and equation of time [s], positive where the sun is
+        before the clock.
+
+    Source: Meeus, Astronomical Algorithms, ch. 25, in NOAA's form; both from memory.
+    """
     t = (at_utc_s - J2000_UTC_S) / CENTURY_S
     mean_longitude = radians((280.46646 + t * (36000.76983 + t * 0.0003032)) % 360.0)
     anomaly = radians((357.52911 + t * (35999.05029 - t * 0.0001537)) % 360.0)

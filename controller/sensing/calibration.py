@@ -9,7 +9,8 @@ them. Left out: correction of raw counts for temperature, whose sign depends on 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from itertools import pairwise
 from typing import NamedTuple, assert_never
@@ -76,11 +77,37 @@ def to_theta(probe: Probe, value: float, soil_temp_c: float | None = None) -> Ca
             assert_never(kind)
 
 
-def _water(theta_m3_m3: float) -> Calibrated:
+def water_scale(probe: Probe) -> Callable[[float], float | None]:
+    """The water content behind a probe's values, made ready once for all its readings.
+
+    Args:
+        probe: the probe's table of the garden file.
+
+    Returns:
+        What turns a value in the unit of `probe.kind` into the water content of `to_theta`
+        [m3/m3], None where that has none.
+    """
+    match probe.kind:
+        case "theta_m3_m3":
+            return _share
+        case "theta_pct":
+            return lambda value: _share(value / PER_CENT)
+        case "raw" if probe.calibration is not None:
+            return scale(probe.calibration)
+        case _:
+            return lambda _: None
+
+
+def _share(theta_m3_m3: float) -> float | None:
     # A probe that tells 23.4 where 0.234 is declared was given another unit, not wetter soil.
-    if not -1.0 <= theta_m3_m3 <= 1.0:
+    return theta_m3_m3 if -1.0 <= theta_m3_m3 <= 1.0 else None
+
+
+def _water(value: float) -> Calibrated:
+    theta = _share(value)
+    if theta is None:
         return Calibrated(reason=Calibration.WRONG_UNIT)
-    return Calibrated(reason=Calibration.WATER, theta_m3_m3=theta_m3_m3)
+    return Calibrated(reason=Calibration.WATER, theta_m3_m3=theta)
 
 
 def _tension(tension_kpa: float) -> Calibrated:
@@ -108,13 +135,31 @@ def interpolated(points: Sequence[Point], x: float) -> float | None:
     Returns:
         The value, or None further out than a tenth of the span of the first numbers.
     """
+    return scale(points)(x)
+
+
+def scale(points: Sequence[Point]) -> Callable[[float], float | None]:
+    """What `interpolated` reads from, made ready once.
+
+    Args:
+        points: two or more pairs, the first of each different.
+
+    Returns:
+        `interpolated` at these points.
+    """
     ordered = sorted(points)
     beyond = BEYOND_FRAC * (ordered[-1][0] - ordered[0][0])
-    if not ordered[0][0] - beyond <= x <= ordered[-1][0] + beyond:
-        return None
-    pairs = list(pairwise(ordered))
-    (x0, y0), (x1, y1) = next((pair for pair in pairs if x <= pair[1][0]), pairs[-1])
-    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    lowest, highest = ordered[0][0] - beyond, ordered[-1][0] + beyond
+    inner = [x for x, _ in ordered[1:-1]]
+    pieces = [(x0, y0, y1 - y0, x1 - x0) for (x0, y0), (x1, y1) in pairwise(ordered)]
+
+    def read(x: float) -> float | None:
+        if not lowest <= x <= highest:
+            return None
+        x0, y0, rise, width = pieces[bisect_left(inner, x)]
+        return y0 + rise * (x - x0) / width
+
+    return read
 
 
 def _from_resistance(resistance_kohm: float, soil_temp_c: float | None) -> Calibrated:

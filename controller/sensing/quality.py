@@ -29,9 +29,10 @@ def silent_after_s(probe: ProbeState, every_s: float | None) -> float:
 def fresh(probe: ProbeState, every_s: float | None, since_mono_s: float, now_mono_s: float) -> bool:
     """Whether the probe spoke in this run, since the link came up, and not too long ago."""
     heard_s = probe.mono_s
-    if heard_s is None or probe.theta_m3_m3 is None:
+    if heard_s is None or probe.theta_m3_m3 is None or not heard_s >= since_mono_s:
         return False
-    return heard_s >= since_mono_s and now_mono_s - heard_s <= silent_after_s(probe, every_s)
+    age_s = now_mono_s - heard_s
+    return age_s <= SILENT_LEAST_S or age_s <= silent_after_s(probe, every_s)
 
 
 def repeated(reading: ProbeReading, probe: ProbeState) -> bool:
@@ -65,10 +66,8 @@ def refusal(reading: ProbeReading, theta_m3_m3: float | None, saturation_m3_m3: 
 
 def accept(reading: ProbeReading, probe: ProbeState, theta_m3_m3: float) -> None:
     """Take a believed reading into the probe's memory."""
-    if probe.mono_s is not None:
-        gap_s = reading.mono_s - probe.mono_s
-        if 1.0 <= gap_s <= 4 * 3600.0:
-            probe.every_s = gap_s if probe.every_s is None else min(gap_s, probe.every_s * 1.5)
+    if probe.mono_s is not None and reading.mono_s - probe.mono_s != probe.every_s:
+        _learn_pace(probe, reading.mono_s - probe.mono_s)
     probe.mono_s = reading.mono_s
     probe.at_utc_s = reading.at_utc_s
     probe.theta_m3_m3 = theta_m3_m3
@@ -80,6 +79,12 @@ def accept(reading: ProbeReading, probe: ProbeState, theta_m3_m3: float) -> None
         hour.append(theta_m3_m3)
         if len(hour) > HOUR_MOST:
             del hour[0]
+
+
+def _learn_pace(probe: ProbeState, gap_s: float) -> None:
+    """Learn how often a probe speaks; a pause lengthens that by half at most."""
+    if 1.0 <= gap_s <= 4 * 3600.0:
+        probe.every_s = gap_s if probe.every_s is None else min(gap_s, probe.every_s * 1.5)
 
 
 def hour_value(probe: ProbeState) -> float | None:

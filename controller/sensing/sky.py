@@ -8,7 +8,8 @@ so.
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime
+from datetime import date, timedelta
+from functools import lru_cache
 
 from controller.agronomy.crop import degree_days_capped
 from controller.agronomy.eto import Site, eto_rate_mm_h, extraterrestrial_radiation_mj_m2_d
@@ -25,6 +26,8 @@ ASSUMED_ETO_SHARE = 0.30  # of Ra in mm/d, growing season, 40-50° latitude: our
 MM_PER_MJ_M2 = 0.408  # FAO-56 eq. 20
 ASSUMED_DEGREE_DAYS_D = 8.0  # [°C d] a day of a temperate summer: our own proposal
 RAIN_AHEAD_S = 86_400.0
+DAY_S = 86_400.0
+FIRST_DAY = date(1970, 1, 1)  # day 0 of Unix time
 HOT_C = 35.0
 
 
@@ -38,13 +41,14 @@ def hear(sky: SkyState, reading: WeatherReading) -> float:
     Returns:
         Rain since its last word [mm].
     """
-    sky.mono_s, sky.at_utc_s = reading.mono_s, reading.at_utc_s
+    mono_s, told_mono_s = reading.mono_s, sky.told_mono_s
+    sky.mono_s, sky.at_utc_s = mono_s, reading.at_utc_s
     for name in FIELDS:
         value = getattr(reading, name)
         if value is not None:
             setattr(sky, name, value)
-            sky.told_mono_s[name] = reading.mono_s
-        elif reading.mono_s - sky.told_mono_s.get(name, -math.inf) > MAST_FRESH_S:
+            told_mono_s[name] = mono_s
+        elif mono_s - told_mono_s.get(name, -math.inf) > MAST_FRESH_S:
             setattr(sky, name, None)  # an instrument that fell silent is estimated, not held
     if reading.temp_c is not None:
         _note_temp(sky, int(reading.at_utc_s // 3600.0), reading.temp_c)
@@ -83,25 +87,33 @@ def day_range_c(sky: SkyState) -> tuple[float, float] | None:
     """Lowest and highest temperature of the last 24 hours [°C], None where nothing was told."""
     if not sky.temps:
         return None
-    return min(h.tmin_c for h in sky.temps), max(h.tmax_c for h in sky.temps)
+    return min([h.tmin_c for h in sky.temps]), max([h.tmax_c for h in sky.temps])
 
 
 def normal_eto_mm_d(garden: Garden, at_utc_s: float) -> float:
     """The month's usual ETo [mm/d]: the grower's, else assumed from the latitude."""
-    when = datetime.fromtimestamp(at_utc_s, UTC)
-    told = garden.normals.eto_mm_d
-    if told is not None:
-        return float(told[when.month - 1])
-    ra = extraterrestrial_radiation_mj_m2_d(garden.garden.latitude, when.timetuple().tm_yday)
+    told, day = garden.normals.eto_mm_d, int(at_utc_s // DAY_S)
+    return _normal_mm_d(told, garden.garden.latitude, day)
+
+
+@lru_cache(maxsize=8)  # asked for each bed, day by day
+def _normal_mm_d(told_mm_d: tuple[float, ...] | None, latitude_deg: float, day: int) -> float:
+    when = FIRST_DAY + timedelta(days=day)
+    if told_mm_d is not None:
+        return float(told_mm_d[when.month - 1])
+    ra = extraterrestrial_radiation_mj_m2_d(latitude_deg, when.timetuple().tm_yday)
     return ASSUMED_ETO_SHARE * MM_PER_MJ_M2 * ra
 
 
 def site_of(garden: Garden) -> Site:
     """Where the garden is."""
     info = garden.garden
-    return Site(
-        latitude_deg=info.latitude, longitude_deg=info.longitude, elevation_m=info.elevation_m
-    )
+    return _site(info.latitude, info.longitude, info.elevation_m)
+
+
+@lru_cache(maxsize=8)
+def _site(latitude_deg: float, longitude_deg: float, elevation_m: float) -> Site:
+    return Site(latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)
 
 
 def step_eto_mm(garden: Garden, site: Site, sky: SkyState, at_utc_s: float, mono_s: float) -> float:

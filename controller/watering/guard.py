@@ -5,8 +5,6 @@ Everything that opens a valve comes through here, whoever asks.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from controller.run import Run
 from controller.watering.limits import (
     Caps,
@@ -34,8 +32,9 @@ def may_flow(run: Run, valve_id: str) -> bool:
 
 def latched(run: Run, bed: str) -> bool:
     """Whether an alert that only a person may lift keeps this bed shut."""
-    return any(
-        alert.code in LATCHING and alert.bed in {None, bed} for alert in run.state.alerts.values()
+    alerts = run.state.alerts
+    return bool(alerts) and any(
+        alert.code in LATCHING and alert.bed in {None, bed} for alert in alerts.values()
     )
 
 
@@ -50,8 +49,7 @@ def frost(run: Run) -> bool:
     span = run.garden.garden.frost_lock
     if span is None:
         return False
-    today = datetime.fromtimestamp(state.at_utc_s, UTC).astimezone(run.garden.garden.zone)
-    day, first, last = today.strftime("%m-%d"), span[0], span[1]
+    day, first, last = run.local_day(state.at_utc_s).strftime("%m-%d"), span[0], span[1]
     return first <= day <= last if first <= last else day >= first or day <= last
 
 

@@ -41,6 +41,15 @@ class Place:
     timezone: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocalDay:
+    """A local date and its span: from `from_utc_s` up to, not including, `to_utc_s`."""
+
+    date: date
+    from_utc_s: float
+    to_utc_s: float
+
+
 def local_to_utc_s(day: date, clock: time, zone: ZoneInfo) -> float:
     """Turn a local date and clock time into Unix seconds.
 
@@ -75,6 +84,16 @@ def local_to_utc_s(day: date, clock: time, zone: ZoneInfo) -> float:
 def local_date(at_utc_s: float, zone: ZoneInfo) -> date:
     """The local date at an instant."""
     return datetime.fromtimestamp(at_utc_s, UTC).astimezone(zone).date()
+
+
+def local_day_at(at_utc_s: float, zone: ZoneInfo) -> LocalDay:
+    """The local day at an instant, from its midnight to the next, 23 to 25 h as a rule."""
+    day = local_date(at_utc_s, zone)
+    return LocalDay(
+        date=day,
+        from_utc_s=local_to_utc_s(day, time(0), zone),
+        to_utc_s=local_to_utc_s(day + timedelta(days=1), time(0), zone),
+    )
 
 
 def _edge_utc_s(word: str, day: date, place: Place, zone: ZoneInfo) -> float:

@@ -362,6 +362,15 @@ def _just_closing(run: Run, valve_id: str) -> bool:
     return recent and may_flow(run, valve_id)
 
 
+def _needs_master(run: Run) -> bool:
+    """Whether a pulse waits for the master or runs behind it."""
+    for watering in run.state.waterings.values():
+        pulse = watering.pulse
+        if pulse is not None and pulse.phase in {"master", "running"}:
+            return True
+    return False
+
+
 def _keep_master(run: Run) -> None:
     """Renew the master while a bed needs it; close it some time after the last one."""
     if run.master is None:
@@ -373,8 +382,7 @@ def _keep_master(run: Run) -> None:
     if master.state not in STARTED_STATES:
         run.close(run.master)  # it closed by itself: what drinks ends
         return
-    pulses = [w.pulse for w in state.waterings.values() if w.pulse is not None]
-    needed = any(pulse.phase in {"master", "running"} for pulse in pulses)
+    needed = _needs_master(run)
     if needed or any(_just_closing(run, bed.valve) for bed in run.garden.beds.values()):
         master.needed_mono_s = now_s
     opened_for_s = now_s - master.opened_mono_s

@@ -15,6 +15,7 @@ from sim.replay import EngineReplay, Replay, prepare
 FIRST, LAST = date(2025, 7, 12), date(2025, 7, 18)
 DEPLETION = {"south": 0.36, "wall": 0.30, "low": 0.33, "hedge": 0.25}
 THIN_S = 1800.0
+DENSE_S = 200.0
 
 
 class Ticked(EngineReplay):
@@ -22,9 +23,9 @@ class Ticked(EngineReplay):
 
     dense = False
 
-    def _step_s(self) -> float:
-        step_s = super()._step_s()
-        return 200.0 if self.dense and step_s == 600.0 else step_s
+    def _next_s(self) -> float:
+        due_s = super()._next_s()
+        return min(due_s, self.now_s + DENSE_S) if self.dense else due_s
 
 
 def lived(replay: Replay, how: str) -> Ticked:

@@ -20,10 +20,10 @@ LOAM = Curve(theta_s_m3_m3=0.4595, entry_tension_kpa=1.5, b=5.3512, ks_mm_h=15.4
 @pytest.mark.parametrize(
     ("days", "theta"),
     [
-        pytest.param(0.5, 0.365806, id="half-a-day"),
-        pytest.param(1.0, 0.347144, id="one-day"),
-        pytest.param(2.0, 0.329079, id="two-days"),
-        pytest.param(5.0, 0.306386, id="five-days"),
+        pytest.param(0.5, 0.365806, id="drainage-closed-form-half-a-day"),
+        pytest.param(1.0, 0.347144, id="drainage-closed-form-one-day"),
+        pytest.param(2.0, 0.329079, id="drainage-closed-form-two-days"),
+        pytest.param(5.0, 0.306386, id="drainage-closed-form-five-days"),
     ],
 )
 def test_one_layer_drains_as_the_closed_form_says(days: float, theta: float) -> None:
@@ -44,10 +44,10 @@ def test_one_layer_drains_as_the_closed_form_says(days: float, theta: float) -> 
 @pytest.mark.parametrize(
     ("days", "theta"),
     [
-        pytest.param(0.5, 0.365806, id="half-a-day"),
-        pytest.param(1.0, 0.347144, id="one-day"),
-        pytest.param(2.0, 0.329079, id="two-days"),
-        pytest.param(5.0, 0.306386, id="five-days"),
+        pytest.param(0.5, 0.365806, id="drainage-closed-form-half-a-day"),
+        pytest.param(1.0, 0.347144, id="drainage-closed-form-one-day"),
+        pytest.param(2.0, 0.329079, id="drainage-closed-form-two-days"),
+        pytest.param(5.0, 0.306386, id="drainage-closed-form-five-days"),
     ],
 )
 def test_many_layers_drain_a_little_further_than_one(days: float, theta: float) -> None:

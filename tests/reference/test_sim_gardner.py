@@ -60,10 +60,14 @@ GARDEN = (50.0, 50.0, *(90.0,) * 5)
 @pytest.mark.parametrize(
     ("b", "layers", "limit_mm_h", "off_pct"),
     [
-        pytest.param(3.0, FINE, 0.040926, 3.5, id="n-3-12-mm-layers"),
-        pytest.param(1.5, FINE, 0.005872, 4.6, id="n-4-12-mm-layers"),
-        pytest.param(3.0, GARDEN, 0.032190, 17.7, id="n-3-a-gardens-layers"),
-        pytest.param(1.5, GARDEN, 0.004263, 25.5, id="n-4-a-gardens-layers"),
+        pytest.param(3.0, FINE, 0.040926, 3.5, id="gardner-max-evaporation-n-3-12-mm-layers"),
+        pytest.param(1.5, FINE, 0.005872, 4.6, id="gardner-max-evaporation-n-4-12-mm-layers"),
+        pytest.param(
+            3.0, GARDEN, 0.032190, 17.7, id="gardner-max-evaporation-n-3-a-gardens-layers"
+        ),
+        pytest.param(
+            1.5, GARDEN, 0.004263, 25.5, id="gardner-max-evaporation-n-4-a-gardens-layers"
+        ),
     ],
 )
 def test_the_rise_to_a_dry_surface_is_gardners_limit(

@@ -53,9 +53,9 @@ def pond(column: SoilColumn, hours: float) -> None:
 @pytest.mark.parametrize(
     ("hours", "published_cm", "off_pct"),
     [
-        pytest.param(0.5, 2.144, -9.5, id="half-an-hour"),
-        pytest.param(1.0, 3.17, -11.2, id="one-hour"),
-        pytest.param(2.0, 4.754, -13.2, id="two-hours"),
+        pytest.param(0.5, 2.144, -9.5, id="green-ampt-silt-loam-half-an-hour"),
+        pytest.param(1.0, 3.17, -11.2, id="green-ampt-silt-loam-one-hour"),
+        pytest.param(2.0, 4.754, -13.2, id="green-ampt-silt-loam-two-hours"),
     ],
 )
 def test_fine_layers_take_in_a_tenth_less_than_a_sharp_front(
@@ -72,9 +72,9 @@ def test_fine_layers_take_in_a_tenth_less_than_a_sharp_front(
 @pytest.mark.parametrize(
     ("hours", "published_cm", "off_pct"),
     [
-        pytest.param(0.5, 2.144, -10.5, id="half-an-hour"),
-        pytest.param(1.0, 3.17, -9.8, id="one-hour"),
-        pytest.param(2.0, 4.754, -11.9, id="two-hours"),
+        pytest.param(0.5, 2.144, -10.5, id="green-ampt-silt-loam-half-an-hour"),
+        pytest.param(1.0, 3.17, -9.8, id="green-ampt-silt-loam-one-hour"),
+        pytest.param(2.0, 4.754, -11.9, id="green-ampt-silt-loam-two-hours"),
     ],
 )
 def test_a_gardens_thick_layers_are_no_further_off(
@@ -106,15 +106,16 @@ def test_the_rate_after_an_hour_is_a_sixth_below_the_published_one() -> None:
     assert rate < 1.81
 
 
-def test_heavy_rain_ponds_a_little_sooner_than_published() -> None:
+@pytest.mark.parametrize(("hours", "taken"), [pytest.param(0.17, 0.85, id="green-ampt-ponding")])
+def test_heavy_rain_ponds_a_little_sooner_than_published(hours: float, taken: float) -> None:
     """0.17 h and 0.85 cm; ours 0.158 h and 0.79 cm: -7 %, within 10 %."""
     column = dry(FINE_MM)
     steps = 0
     while column.pond_mm == 0.0:
         column.step(0.002, irrigation_mm_h=50.0)
         steps += 1
-    assert steps * 0.002 == pytest.approx(0.17, rel=0.10)
-    assert taken_cm(column) == pytest.approx(0.85, rel=0.10)
+    assert steps * 0.002 == pytest.approx(hours, rel=0.10)
+    assert taken_cm(column) == pytest.approx(taken, rel=0.10)
 
 
 def test_rain_slower_than_the_soil_takes_never_ponds() -> None:

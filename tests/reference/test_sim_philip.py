@@ -53,11 +53,12 @@ def test_sorptivity_is_that_of_a_spreading_front() -> None:
         assert found / SHARP_S == pytest.approx(0.95, abs=0.01)
 
 
-def test_the_first_half_minute_is_six_hundredths_below_the_sharp_front() -> None:
+@pytest.mark.parametrize("sharp_cm", [pytest.param(0.276021, id="philip-early-time")])
+def test_the_first_half_minute_is_six_hundredths_below_the_sharp_front(sharp_cm: float) -> None:
     """0.276021 cm at 0.01 h by the two-term series with A = 2K/3; ours 0.260: -6 %, within 7 %."""
     (taken,) = taken_cm(((0.0005, 20),))
-    assert taken == pytest.approx(0.276021, rel=0.07)
-    assert taken < 0.276021
+    assert taken == pytest.approx(sharp_cm, rel=0.07)
+    assert taken < sharp_cm
 
 
 def test_early_infiltration_grows_with_the_root_of_time() -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from math import radians
 
 import pytest
 from astral import Observer
-from astral.sun import sunrise, sunset
+from astral.julian import julianday, julianday_to_juliancentury
+from astral.sun import eq_of_time, sun_declination, sunrise, sunset, zenith
 
-from controller.agronomy.sun import sun_times_utc_s
+from controller.agronomy.sun import sun_at, sun_times_utc_s
 
 PLACES = {
     "quito": (-0.18, -78.47),
@@ -49,6 +51,27 @@ def test_the_sun_rises_and_sets_when_astral_says(place: str, day: date) -> None:
     assert nearest_s(times[0], rises) <= TOLERANCE_S
     assert nearest_s(times[1], sets) <= TOLERANCE_S
     assert 0.0 < times[1] - times[0] < 86_400.0
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_the_suns_centre_is_then_0_833_degrees_below_the_horizon(place: str) -> None:
+    """Radius 16' and refraction 34' by convention: 50', 0.833 degrees; 0.006 is about 2 s."""
+    latitude_deg, longitude_deg = PLACES[place]
+    here = Observer(latitude_deg, longitude_deg)
+    for day in DAYS:
+        for at_utc_s in sun_times_utc_s(latitude_deg, longitude_deg, day) or ():
+            when = datetime.fromtimestamp(at_utc_s, UTC)
+            assert zenith(here, when, with_refraction=False) == pytest.approx(90.833, abs=0.006)
+
+
+@pytest.mark.parametrize("day", [*DAYS, date(1950, 5, 5), date(2090, 11, 3)], ids=str)
+def test_declination_and_equation_of_time_are_those_of_the_same_theory(day: date) -> None:
+    """astral writes the same theory out: 1e-6 rad and 0.01 s leave room for its obliquity only."""
+    noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+    century = julianday_to_juliancentury(julianday(noon))
+    declination_rad, equation_s = sun_at(noon.timestamp())
+    assert declination_rad == pytest.approx(radians(sun_declination(century)), abs=1e-6)
+    assert equation_s == pytest.approx(60.0 * eq_of_time(century), abs=0.01)
 
 
 @pytest.mark.parametrize(

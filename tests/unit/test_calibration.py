@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from controller.garden import Probe
 from controller.sensing.calibration import (
@@ -12,6 +14,7 @@ from controller.sensing.calibration import (
     from_theta,
     granular_matrix_tension_kpa,
     to_theta,
+    water_scale,
 )
 
 TWO = ((2900.0, 0.04), (1350.0, 0.42))
@@ -132,3 +135,19 @@ def test_the_way_back_leads_to_the_same_water(probe: Probe, theta: float) -> Non
 
 def test_a_tension_probe_has_no_way_back() -> None:
     assert from_theta(Probe(kind="tension_kpa", depth_cm=20), 0.2) is None
+
+
+KINDS = {
+    "share": Probe(kind="theta_m3_m3", depth_cm=20),
+    "per-cent": Probe(kind="theta_pct", depth_cm=20),
+    "counts": raw(THREE),
+    "counts-uncalibrated": raw(None),
+    "tension": Probe(kind="tension_kpa", depth_cm=20),
+    "resistance": Probe(kind="resistance_kohm", depth_cm=20),
+}
+
+
+@pytest.mark.parametrize("probe", KINDS.values(), ids=KINDS.keys())
+@given(value=st.floats(-2.0, 2.0) | st.floats(1100.0, 3200.0) | st.floats())
+def test_the_scale_made_once_reads_as_each_reading_alone(probe: Probe, value: float) -> None:
+    assert water_scale(probe)(value) == to_theta(probe, value).theta_m3_m3

@@ -14,7 +14,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.watering.hours import Place, Window, local_to_utc_s, window_at
+from controller.judge import window_now
+from controller.run import Run
+from controller.state import EngineState
+from controller.watering.hours import (
+    Place,
+    Window,
+    local_date,
+    local_day_at,
+    local_to_utc_s,
+    window_at,
+)
+from tests.engine_garden import small_garden
 
 SEATTLE = Place(latitude_deg=47.6, longitude_deg=-122.3, timezone="America/Los_Angeles")
 BERLIN = Place(latitude_deg=52.5, longitude_deg=13.4, timezone="Europe/Berlin")
@@ -167,3 +178,29 @@ def test_every_instant_has_a_window_that_holds_it_or_is_still_to_come(
     assert at_s < window.to_utc_s
     assert window.from_utc_s < window.to_utc_s
     assert window.from_utc_s - at_s < 25.1 * HOUR_S
+
+
+@pytest.mark.parametrize("place", [SEATTLE, BERLIN, SVALBARD], ids=["seattle", "berlin", "polar"])
+@given(at_s=st.floats(utc("2026-01-01"), utc("2027-01-01")), share=st.floats(0.0, 1.0))
+def test_a_local_day_holds_all_its_instants_and_no_other(
+    place: Place, at_s: float, share: float
+) -> None:
+    zone = ZoneInfo(place.timezone)
+    day = local_day_at(at_s, zone)
+    length_s = day.to_utc_s - day.from_utc_s
+    assert day.from_utc_s <= at_s < day.to_utc_s
+    assert local_date(min(day.from_utc_s + share * length_s, day.to_utc_s - 1.0), zone) == day.date
+    assert local_date(day.from_utc_s - 1.0, zone) < day.date < local_date(day.to_utc_s, zone)
+
+
+@pytest.mark.parametrize("hours", ["22:00-sunrise", "sunset-06:30", "02:30-01:00", "always"])
+@given(steps_s=st.lists(st.floats(-2e5, 2e5) | st.floats(0.0, 3e4), min_size=2, max_size=60))
+def test_the_window_at_hand_is_the_one_that_holds_now(hours: str, steps_s: list[float]) -> None:
+    run = Run(garden=small_garden(hours=hours), state=EngineState(version="1"))
+    info = run.garden.garden
+    place = Place(latitude_deg=info.latitude, longitude_deg=info.longitude, timezone=info.timezone)
+    at_s = utc("2026-10-30")
+    for step_s in steps_s:
+        at_s += step_s
+        run.state.at_utc_s = at_s
+        assert window_now(run) == window_at(hours, place, at_s)

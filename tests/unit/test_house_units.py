@@ -44,6 +44,7 @@ PURE = {
     "high",  # bounds of a rule of the garden file, in the unit of the rule
     "kcb",
     "kcb_end",
+    "kcb_end_staked",
     "kcb_ini",
     "kcb_mid",
     "kcb_mid_staked",
