@@ -346,22 +346,27 @@ def sparse_kcb(kcb: float, cover_frac: float, dense_cover_frac: float = DENSE_CO
 
 
 def effective_rain_mm(
-    rain_mm: float, eto_mm: float, sheet_frac: float = 0.0, side_frac: float = SIDE_SHARE_FRAC
+    rain_mm: float,
+    eto_mm: float,
+    sheet_frac: float = 0.0,
+    side_frac: float = SIDE_SHARE_FRAC,
+    kept_mm: float = 0.0,
 ) -> float:
-    """Rain of a day that reaches the soil of a bed partly under a sheet.
+    """Rain of a day that reaches the soil of a bed partly under a sheet, or under straw.
 
     Args:
         rain_mm: rain over the day [mm].
         eto_mm: reference evapotranspiration of the day [mm].
         sheet_frac: share of the bed under plastic [-], 0 without.
         side_frac: share of the sheet's runoff that reaches the bed's edge [-].
+        kept_mm: what a mulch keeps [mm]: straw the first 1-2 mm (common practice, no source).
 
     Returns:
         Rain that counts [mm]; what exceeds the depletion drains by `fill`.
 
     Source: FAO-56 ch. 8 for the 0.2 ETo; the sheet is our own proposal.
     """
-    wet_mm = rain_mm - RAIN_IGNORED_ETO * eto_mm
+    wet_mm = rain_mm - max(RAIN_IGNORED_ETO * eto_mm, kept_mm)
     if not wet_mm > 0.0:
         return 0.0
     return wet_mm * (1.0 - sheet_frac) + wet_mm * sheet_frac * side_frac

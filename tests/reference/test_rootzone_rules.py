@@ -86,6 +86,12 @@ def test_rain_less_what_evaporates_and_runs_off(
     assert found == pytest.approx(counts_mm, abs=1e-9)
 
 
+def test_straw_keeps_the_first_millimetres() -> None:
+    """1-2 mm: common practice; what evaporates at once is not taken off twice."""
+    assert rootzone.effective_rain_mm(6.0, 5.0, kept_mm=2.0) == pytest.approx(4.0, abs=1e-9)
+    assert rootzone.effective_rain_mm(6.0, 5.0, kept_mm=0.5) == pytest.approx(5.0, abs=1e-9)
+
+
 def test_depletion_told_by_water_content_and_roots_that_grow() -> None:
     """FAO-56 eq. 87: 1000 (0.28 - 0.21) 0.5 = 35 mm; 0.1 m more, half empty: 7.15 mm more."""
     assert rootzone.depletion_at_mm(0.28, 0.21, 0.5) == pytest.approx(35.0, abs=1e-9)
