@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from controller.agronomy.crop import Stage, kcb_of, line_and_floor, load_crops
+from controller.agronomy.dual import COVERS
 from controller.agronomy.rootzone import kc_max
 from controller.garden import REFILL_TO_FRAC, Bed, Garden
-from controller.sensing.beds import EVAPORATION_SHARE
 from controller.sensing.sky import normal_eto_mm_d
 from controller.watering.dosing import SOAK_S, Split, split
 from controller.watering.hours import Place, window_at
@@ -149,7 +149,7 @@ def kc_full_grown(bed: Bed) -> float:
     crops = [load_crops()[name] for name in bed.crop]
     kcb = max(kcb_of(crop, day, staked) for crop in crops for day in SEASON_DEGREE_DAYS)
     bare = kc_max(kcb) - kcb
-    return kcb + EVAPORATION_SHARE[bed.mulch] * bare
+    return kcb + COVERS[bed.mulch].evaporation_share_frac * bare
 
 
 def _split(garden: Garden, bed: str, litres: float) -> Split:

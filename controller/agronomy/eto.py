@@ -19,8 +19,8 @@ from controller.agronomy.eto_hourly import (
     CALMEST_M_S,
     INLAND_KRS,
     STRONGEST_M_S,
-    eto_hourly_asce2005,
-    eto_hourly_fao56,
+    HourlyStandard,
+    eto_hourly,
     eto_rate_mm_h,
 )
 from controller.agronomy.radiation import Site, extraterrestrial_radiation_mj_m2_d
@@ -28,10 +28,10 @@ from controller.agronomy.radiation import Site, extraterrestrial_radiation_mj_m2
 __all__ = [
     "DailyWeather",
     "Eto",
+    "HourlyStandard",
     "Site",
     "eto_daily",
-    "eto_hourly_asce2005",
-    "eto_hourly_fao56",
+    "eto_hourly",
     "eto_rate_mm_h",
     "extraterrestrial_radiation_mj_m2_d",
     "hargreaves_mm_d",

@@ -78,9 +78,14 @@ def surface_resistance_s_m(standard: HourlyStandard, *, daylight: bool) -> float
     Source: FAO-56 box 4 to 6 (ra = 208/u2); ASCE-EWRI 2005, and Allen et al. 2006, Agric. Water
     Manage. 81:1, both from memory.
     """
+    return _wind_coefficient_s_m(standard, daylight=daylight) * AIR_RESISTANCE_S_M
+
+
+def _wind_coefficient_s_m(standard: HourlyStandard, *, daylight: bool) -> float:
+    """Cd, what u2 counts for in the denominator [s/m]."""
     if standard is HourlyStandard.FAO56_1998:
-        return FAO56_CD * AIR_RESISTANCE_S_M
-    return (ASCE_DAY_CD if daylight else ASCE_NIGHT_CD) * AIR_RESISTANCE_S_M
+        return FAO56_CD
+    return ASCE_DAY_CD if daylight else ASCE_NIGHT_CD
 
 
 def eto_hourly(
@@ -107,77 +112,18 @@ def eto_hourly(
     Returns:
         ETo [mm/h]; below 0 where dew forms.
 
-    Source: FAO-56 eq. 53; ASCE-EWRI 2005 eq. 1, from memory.
+    Source: FAO-56 eq. 53, with eq. 45 and 46 for the heat into the soil; ASCE-EWRI 2005, table 1
+    and eq. 1, from memory.
     """
-    form = eto_hourly_fao56 if standard is HourlyStandard.FAO56_1998 else eto_hourly_asce2005
-    return form(
-        temp_c=temp_c,
-        vapour_pressure_kpa=vapour_pressure_kpa,
-        wind_m_s=wind_m_s,
-        net_mj_m2_h=net_mj_m2_h,
-        daylight=daylight,
-        elevation_m=elevation_m,
+    heat_frac = DAY_HEAT_FRAC if daylight else NIGHT_HEAT_FRAC
+    return _penman_monteith_mm_h(
+        temp_c,
+        vapour_pressure_kpa,
+        wind_m_s,
+        (1.0 - heat_frac) * net_mj_m2_h,
+        psychrometric_kpa_c(air_pressure_kpa(elevation_m)),
+        _wind_coefficient_s_m(standard, daylight=daylight),
     )
-
-
-def eto_hourly_fao56(
-    *,
-    temp_c: float,
-    vapour_pressure_kpa: float,
-    wind_m_s: float,
-    net_mj_m2_h: float,
-    daylight: bool,
-    elevation_m: float,
-) -> float:
-    """Reference evapotranspiration of an hour, FAO-56 of 1998.
-
-    Args:
-        temp_c: mean temperature of the hour [°C].
-        vapour_pressure_kpa: ea [kPa].
-        wind_m_s: u2 [m/s].
-        net_mj_m2_h: Rn [MJ/m2/h].
-        daylight: whether the sun is up.
-        elevation_m: height above sea level [m].
-
-    Returns:
-        ETo [mm/h]; below 0 where dew forms.
-
-    Source: FAO-56 eq. 53, with eq. 45 and 46 for the heat into the soil.
-    """
-    heat = DAY_HEAT_FRAC if daylight else NIGHT_HEAT_FRAC
-    available = (1.0 - heat) * net_mj_m2_h
-    gamma = psychrometric_kpa_c(air_pressure_kpa(elevation_m))
-    return _penman_monteith_mm_h(temp_c, vapour_pressure_kpa, wind_m_s, available, gamma, FAO56_CD)
-
-
-def eto_hourly_asce2005(
-    *,
-    temp_c: float,
-    vapour_pressure_kpa: float,
-    wind_m_s: float,
-    net_mj_m2_h: float,
-    daylight: bool,
-    elevation_m: float,
-) -> float:
-    """Reference evapotranspiration of an hour, ASCE-EWRI 2005 for the short reference.
-
-    Args:
-        temp_c: mean temperature of the hour [°C].
-        vapour_pressure_kpa: ea [kPa].
-        wind_m_s: u2 [m/s].
-        net_mj_m2_h: Rn [MJ/m2/h].
-        daylight: whether net radiation is above 0, as that standard tells day from night.
-        elevation_m: height above sea level [m].
-
-    Returns:
-        ETo [mm/h]; below 0 where dew forms.
-
-    Source: ASCE-EWRI 2005, table 1 and eq. 1, from memory.
-    """
-    heat, cd = (DAY_HEAT_FRAC, ASCE_DAY_CD) if daylight else (NIGHT_HEAT_FRAC, ASCE_NIGHT_CD)
-    available = (1.0 - heat) * net_mj_m2_h
-    gamma = psychrometric_kpa_c(air_pressure_kpa(elevation_m))
-    return _penman_monteith_mm_h(temp_c, vapour_pressure_kpa, wind_m_s, available, gamma, cd)
 
 
 def _penman_monteith_mm_h(
@@ -234,7 +180,8 @@ def eto_rate_mm_h(
     solar, ratio = _sky(above, clear, tmin_c, tmax_c, solar_w_m2, daytime_ratio_frac)
     vapour_kpa = _vapour_pressure_kpa(temp_c, tmin_c, rh_pct)
     wind = ASSUMED_WIND_M_S if wind_m_s is None else within(wind_m_s, CALMEST_M_S, STRONGEST_M_S)
-    rate_mm_h = eto_hourly_fao56(
+    rate_mm_h = eto_hourly(
+        LIVE_STANDARD,
         temp_c=temp_c,
         vapour_pressure_kpa=vapour_kpa,
         wind_m_s=wind,

@@ -14,6 +14,7 @@ from controller.agronomy.crop import (
     stage_of,
 )
 from controller.agronomy.crop import p_adjusted as depletion_fraction
+from controller.agronomy.dual import COVERS
 from controller.agronomy.rootzone import (
     exposed_wetted_frac,
     kc_max,
@@ -25,11 +26,6 @@ from controller.garden import Bed, Garden
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay
 
-EVAPORATION_SHARE = {
-    "none": 1.0,
-    "straw": 0.5,  # 5 % less for each 10 % of ground covered, FAO-56 ch. 10
-    "plastic": 0.35,  # 50-80 % less, FAO-56 table 25
-}
 REW_MOST_FRAC = 0.9  # of TEW, where a told soil is poorer than its class
 DRIP_WETS_FRAC = 0.35  # fw, FAO-56 table 20
 SHADE_PER_KCB = 0.75  # canopy cover is about this share of Kcb: our own proposal
@@ -51,7 +47,7 @@ def soil_of(garden: Garden, bed_id: str, full_shift_m3_m3: float = 0.0) -> BedSo
         ground_ratio=bed.ground_area_m2 / bed.wetted_area_m2,
         full_root_depth_m=bed.root_depth_m,
         mulch=bed.mulch,
-        evaporation_share=EVAPORATION_SHARE[bed.mulch],
+        evaporation_share=COVERS[bed.mulch].evaporation_share_frac,
         tew_mm=whole_mm,
         rew_mm=min(REW_MM[bed.texture], REW_MOST_FRAC * whole_mm),
     )

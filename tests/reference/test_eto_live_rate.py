@@ -12,7 +12,7 @@ from math import pi
 import pytest
 
 from controller.agronomy import radiation
-from controller.agronomy.eto import Site, eto_hourly_asce2005, eto_hourly_fao56, eto_rate_mm_h
+from controller.agronomy.eto import HourlyStandard, Site, eto_hourly, eto_rate_mm_h
 
 MIDNIGHT_UTC_S = 1_696_118_400.0  # 2023-10-01 00:00 UTC; that day is day 274 of its year
 BEHIND_UTC_S = 3600.0  # the paper's clock is that of 15° W
@@ -61,7 +61,8 @@ def test_the_two_hourly_standards_differ_as_their_denominators_do(
 
     def rates(ea_kpa: float) -> tuple[float, float]:
         first, second = (
-            form(
+            eto_hourly(
+                standard,
                 temp_c=25.0,
                 vapour_pressure_kpa=ea_kpa,
                 wind_m_s=wind,
@@ -69,7 +70,7 @@ def test_the_two_hourly_standards_differ_as_their_denominators_do(
                 daylight=daylight,
                 elevation_m=100.0,
             )
-            for form in (eto_hourly_fao56, eto_hourly_asce2005)
+            for standard in (HourlyStandard.FAO56_1998, HourlyStandard.ASCE_EWRI_2005)
         )
         return first, second
 

@@ -9,9 +9,10 @@ import pytest
 from controller.agronomy import air, radiation
 from controller.agronomy.eto import (
     DailyWeather,
+    HourlyStandard,
     Site,
     eto_daily,
-    eto_hourly_fao56,
+    eto_hourly,
     hargreaves_mm_d,
     net_radiation_mj_m2_d,
     soil_heat_month_mj_m2_d,
@@ -147,7 +148,8 @@ def test_two_hours_in_ndiaye(
     available = radiation.net_shortwave(solar) - longwave
     assert longwave == pytest.approx(lost, abs=0.001)
     assert available == pytest.approx(net, abs=0.001)
-    found = eto_hourly_fao56(
+    found = eto_hourly(
+        HourlyStandard.FAO56_1998,
         temp_c=temp_c,
         vapour_pressure_kpa=vapour,
         wind_m_s=wind_m_s,

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from controller.agronomy.eto import (
     DailyWeather,
+    HourlyStandard,
     Site,
     eto_daily,
-    eto_hourly_asce2005,
-    eto_hourly_fao56,
+    eto_hourly,
     eto_rate_mm_h,
     extraterrestrial_radiation_mj_m2_d,
     hargreaves_mm_d,
@@ -210,8 +210,9 @@ def test_the_two_hourly_standards_differ_by_night_and_by_day() -> None:
         "elevation_m": 200.0,
     }
     night = {**day, "net_mj_m2_h": -0.15}
-    assert eto_hourly_asce2005(**day, daylight=True) > eto_hourly_fao56(**day, daylight=True)
-    assert eto_hourly_asce2005(**night, daylight=False) < eto_hourly_fao56(**night, daylight=False)
+    fao, asce = HourlyStandard.FAO56_1998, HourlyStandard.ASCE_EWRI_2005
+    assert eto_hourly(asce, **day, daylight=True) > eto_hourly(fao, **day, daylight=True)
+    assert eto_hourly(asce, **night, daylight=False) < eto_hourly(fao, **night, daylight=False)
 
 
 def test_a_seasons_rates_are_worked_out_quickly() -> None:
