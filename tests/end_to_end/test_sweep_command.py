@@ -171,7 +171,13 @@ def test_ctrl_c_keeps_the_finished_rows_and_the_same_command_goes_on(tmp_path: P
         "--jobs", "2", "--out", str(out),
     ]  # fmt: skip
     process = subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+        words,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        # a shell's background job hands down that Ctrl-C is to be ignored
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         finished = _wait_for_rows(out, 3)
