@@ -10,7 +10,7 @@ import asyncio
 import json
 import re
 from datetime import datetime
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 from urllib.parse import parse_qsl
 
 from fastapi import Request
@@ -94,6 +94,74 @@ class Clear(Sent):
     """Lift an alert; a latch needs its why."""
 
     why: Why = ""
+
+
+class Soil(Sent):
+    """What the soil feels like at a depth."""
+
+    feel: Literal["dry", "just_moist", "wet"]
+    depth_cm: Annotated[float, Field(gt=0.0, le=100.0)]
+
+
+class Look(Sent):
+    """What the leaves look like: 0 upright, 1 slightly rolled, 2 limp."""
+
+    leaves: Annotated[int, Field(ge=0, le=2)]
+    when: Literal["morning", "midday"]
+
+
+SeasonEvent = Literal["first_flower", "first_set", "first_colour", "topped", "last_pick"]
+
+
+class Stage(Sent):
+    """What was seen of the season, and on which day; without one, today."""
+
+    stage: SeasonEvent
+    on: Annotated[str, Field(pattern=r"^([0-9]{4}-[0-9]{2}-[0-9]{2})?$")] = ""
+
+
+class Unstage(Sent):
+    """Which mark is taken back."""
+
+    stage: SeasonEvent
+
+
+Day = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+FruitCount = Annotated[int, Field(ge=0, le=10_000)]
+
+
+class Pick(Sent):
+    """A pick: planned on a day to come; of one that was, its kg and how many fruit were faulty."""
+
+    on: Day
+    kg: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    cracked: FruitCount | None = None
+    black_ended: FruitCount | None = None
+    variety: Annotated[str, Field(max_length=60, pattern=r"^[^\x00-\x1f\x7f]*$")] = ""
+
+
+class Unpick(Sent):
+    """The day whose plan, or whose last pick, is taken back."""
+
+    on: Day
+
+
+class Words(Sent):
+    """A few words for the season book."""
+
+    text: Annotated[str, Field(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]*\S.*$")]
+
+
+class Poured(Sent):
+    """So many litres were poured by hand."""
+
+    litres: Annotated[float, Field(gt=0.0, le=MOST_LITRES)]
+
+
+class Tank(Sent):
+    """What the tank holds now; without litres, it is full."""
+
+    litres: Annotated[float, Field(ge=0.0, le=MOST_LITRES)] | None = None
 
 
 class Nothing(Sent):

@@ -16,10 +16,16 @@ from typing import Any
 import click
 
 from api import look
+from api.alarm_commands import alarm
+from api.book_commands import export, season
 from api.demo import DEMO_SEASON, Demo, garden_of
+from api.folders import folder_meant
 from api.keeper import Keeper, Signals
 from api.options import data_option, json_flag, print_json
+from api.pair_command import pair
+from api.record_commands import record
 from api.season_commands import replay, sweep
+from api.walk_command import walk
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
 from controller.errors import GardenError, ThirstlineError, WrongUseError
@@ -151,9 +157,7 @@ def _keep(garden: Garden, path: Path, folder: DataFolder, speed: float, port: in
         try:
             click.echo(f"{garden.garden.name or garden.garden.id} is kept. Page: {keeper.link()}")
             if not trial:
-                click.echo(
-                    "Not armed: its valves have not been walked; it looks and waters nothing."
-                )
+                click.echo("A valve opens once it was walked: thirstline walk GARDEN.")
             while not signals.wait(0.2):
                 keeper.tell_address()
                 if signals.reload.is_set():
@@ -228,6 +232,12 @@ def check(garden: str, as_json: bool) -> None:
 
 main.add_command(replay)
 main.add_command(sweep)
+main.add_command(record)
+main.add_command(walk)
+main.add_command(alarm)
+main.add_command(pair)
+main.add_command(season)
+main.add_command(export)
 
 
 @main.command()
@@ -239,7 +249,7 @@ def status(garden: str | None, data: Path | None, as_json: bool) -> None:
 
     Example:  thirstline status --data /var/lib/thirstline
     """
-    shown = look.garden_now(_found(garden, data))
+    shown = look.garden_now(folder_meant(garden, data))
     if as_json:
         print_json(shown)
     else:
@@ -256,16 +266,16 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
 
     Example:  thirstline why south
     """
-    shown = look.garden_now(_found(garden, data))
+    shown = look.garden_now(folder_meant(garden, data))
     bed = next((name for name in shown["beds"] if name.lower() == bed.lower()), bed)
     if bed not in shown["beds"]:
         known = ", ".join(shown["beds"])
         msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"
         raise WrongUseError(msg)
     if as_json:
-        print_json({"bed": bed, **shown["beds"][bed]})
+        print_json({"bed": bed, **shown["beds"][bed], "sky": shown.get("sky", {})})
     else:
-        click.echo(look.why(bed, shown["beds"][bed]))
+        click.echo(look.why(bed, shown))
 
 
 @main.command()
@@ -277,23 +287,13 @@ def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
 
     Example:  thirstline verify --data /var/lib/thirstline
     """
-    found = look.verified(_found(garden, data))
+    found = look.verified(folder_meant(garden, data))
     if as_json:
         print_json(look.plain(found))
     else:
         click.echo(look.verified_text(found))
     if found.differs_at is not None:
         raise SystemExit(NO)
-
-
-def _found(garden: str | None, data: Path | None) -> DataFolder:
-    """The data folder that a looking command means."""
-    if data is not None:
-        return DataFolder(data, make=False)
-    if garden is not None:
-        setting, _ = garden_of(garden)
-        return DataFolder(default_data_dir(setting.garden.id, os.environ), make=False)
-    return look.only_folder(default_data_dir("x", os.environ))
 
 
 if __name__ == "__main__":

@@ -7,13 +7,15 @@ page; its numbers are made up and smooth on purpose.
 from __future__ import annotations
 
 import math
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Mapping
 from copy import deepcopy
 from datetime import UTC, datetime
 from typing import Any, Protocol
 
+from api.desk_book import fake_book
 from controller.effects import Answer
 from controller.events import OrderKind
+from controller.told_state import Paired
 
 
 class Desk(Protocol):
@@ -24,14 +26,30 @@ class Desk(Protocol):
         at, garden {id, name, timezone, units}, speed, broker, link_up, ready, readings, waterings,
         litres, last_reading_at,
         beds {id: {state, stage, depletion_frac, depletion_sd_frac, thirst_line_frac, floor_frac,
-            taw_mm, taw_l, next_watering {from, to} | null, reason {code, text, numbers}, valve,
+            taw_mm, taw_l, learned {full_m3_m3, full_sd_m3_m3 | null, full_told_m3_m3,
+                full_since | null, wilting_m3_m3, wilting_told_m3_m3, drank_at_m3_m3 | null, thirst,
+                dose_stays_frac, dose_cut_frac,
+                probes {name: {counts_per_mm | null, dry_spells, since | null}}},
+            follows | null, felt {feel, depth_cm, at} | null, looks {looks, shift_frac, text},
+            marks {event: date}, picks [date], varieties [name],
+            poured {litres, at} | null, miss {since, tonight} | null,
+            next_watering {from, to} | null, scarce {by, from | null, stress_days | null} | null,
+            reason {code, text, numbers}, would_change [{code, text, numbers}], valve,
             quality, watering {want_l, given_l, pulse, pulses, by} | null,
             last_watering {at, litres} | null}},
-        holds {locked, lock_why, paused_until, pause_why, beds_paused {bed: {until, why}}},
+        sky {source | null, assumed [], refused {field: value}, eto_sd_frac, text},
+        holds {locked, lock_why, paused_until, pause_why, beds_paused {bed: {until, why}},
+            hose {since, until, who} | null},
         alerts [{id, code, bed, valve, probe, since, text, person_needed}],
+        supply {week_l | null, week_left_l | null, tank_l | null, tank_left_l | null, days | null},
+        walk {armed, needed, now {kind, bed | null, test, phase, asks | null, left, text} | null,
+            said, beds {id: {armed, verdict | null, text, probes_answered {name: bool}, ...}},
+            all_closed {at, who, verdict, flow_l_min | null, stands} | null,
+            backflow {device, tested | null, who, at, text} | null,
+            proof {provable, due_from | null, last {at, code, text} | null}},
         limits {site_left_l, beds {id: {left_l, dose_l, flow_l_min}}}
 
-    Instants are RFC 3339. Everything under `limits` may be absent.
+    Instants are RFC 3339. Everything under `limits`, `supply` and `walk` may be absent.
     """
 
     def view(self) -> dict[str, Any]:
@@ -63,8 +81,16 @@ class Desk(Protocol):
         Rain and water are what came since the row before.
         """
 
+    def season(
+        self, from_utc_s: float | None = None, to_utc_s: float | None = None
+    ) -> dict[str, Any]:
+        """The season book as `controller/book/plain.py` says, from the first planting until now."""
+
     def healthy(self) -> bool:
         """Whether the engine steps."""
+
+    def pairs(self) -> Mapping[str, Paired]:
+        """The paired browsers that may come in now, by id."""
 
 
 HOUR_S = 3600.0
@@ -109,9 +135,11 @@ class FakeDesk:
         self.answer: Answer | None = None  # the next answers, None for the usual ones
         self.slow = False  # answers come too late
         self.well = True
+        self.paired: dict[str, Paired] = {}
         self.rows: list[dict[str, Any]] = [
             {"id": 1, "at": _rfc(FAKE_NOW_UTC_S), "what": "decision", "code": "drying", "text": "-"}
         ]
+        self.book: dict[str, Any] = fake_book(beds)
         self._version = 1
         self._view = _fake_view(beds)
 
@@ -161,12 +189,38 @@ class FakeDesk:
             at_utc_s += 1800.0
         return rows
 
+    def season(
+        self, from_utc_s: float | None = None, to_utc_s: float | None = None
+    ) -> dict[str, Any]:
+        """The invented book."""
+        del from_utc_s, to_utc_s
+        return deepcopy(self.book)
+
     def healthy(self) -> bool:
         """As told."""
         return self.well
 
+    def pairs(self) -> Mapping[str, Paired]:
+        """Those that were paired."""
+        return self.paired
+
+    def _pair(self, fields: dict[str, Any]) -> Answer:
+        if fields["what"] == OrderKind.UNPAIR:
+            known = self.paired.pop(fields["pair"], None)
+            return Answer(order=fields["order"], status="accepted" if known else "unknown")
+        self.paired[fields["pair"]] = Paired(
+            role=fields["role"],
+            name=fields["name"],
+            secret_sha256=fields["secret_sha256"],
+            since_utc_s=FAKE_NOW_UTC_S,
+            since_trusted_s=0.0,
+        )
+        return Answer(order=fields["order"], status="accepted", text="Paired.")
+
     def _usual(self, fields: dict[str, Any]) -> Answer:
         order = str(fields["order"])
+        if fields["what"] in {OrderKind.PAIR, OrderKind.UNPAIR}:
+            return self._pair(fields)
         if fields["what"] == OrderKind.CLEAR and not any(
             alert["id"] == fields["alert"] for alert in self._view["alerts"]
         ):
@@ -217,7 +271,7 @@ def _fake_bed(bed: str) -> dict[str, Any]:
         },
         "reason": {
             "code": "drying",
-            "text": f"{name} dries as it should: {100 * depletion:.0f} % used by sunrise, "
+            "text": f"{name} has water enough: {100 * depletion:.0f} % used by sunrise, "
             f"its line is {100 * line_frac:.0f} %.",
             "numbers": {
                 "depletion_frac": depletion,
@@ -255,6 +309,14 @@ def _fake_view(beds: tuple[str, ...]) -> dict[str, Any]:
         "litres": 312.0,
         "last_reading_at": _rfc(FAKE_NOW_UTC_S - 240.0),
         "beds": {bed: _fake_bed(bed) for bed in beds},
+        "sky": {
+            "source": "half-mast",
+            "assumed": ["wind_m_s"],
+            "refused": {},
+            "eto_sd_frac": 0.08,
+            "text": "Water use is reckoned from the weather instruments; wind is missing, 2 m/s "
+            "taken.",
+        },
         "holds": {
             "locked": False,
             "lock_why": "",

@@ -16,7 +16,20 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, FastAPI, Query, Request
 from starlette.responses import Response
 
-from api import bodies, page, problems
+from api import (
+    alarm_routes,
+    bodies,
+    hand_routes,
+    hose_routes,
+    page,
+    pair_routes,
+    pick_routes,
+    problems,
+    turn_routes,
+    walk_routes,
+)
+from api.asks import Stopper, TheDesk, Writer, asked_reader, once, plain
+from api.description import whole
 from api.desk import Desk
 from api.gate import Gate
 from api.orders import (
@@ -50,6 +63,7 @@ def create_app(
     names: Iterable[str] = (),
     loopback_only: bool = True,
     monotonic: Callable[[], float] = time.monotonic,
+    alarms: alarm_routes.Alarms | None = None,
 ) -> FastAPI:
     """The application for one daemon.
 
@@ -60,9 +74,11 @@ def create_app(
         loopback_only: whether it listens on loopback only; the API's own description is shown
             only then.
         monotonic: seconds of a real clock, for the time that wrong tokens shut an address out.
+        alarms: the ways out of the house; None for none.
 
     Returns:
-        The application; `app.state.issue_code()` makes a one-use code for `/open?code=`.
+        The application; `app.state.issue_code()` makes a one-use code for `/open?code=`, and
+        `app.state.link_base` is the address before it, for who puts the pieces together to set.
     """
     app = FastAPI(
         title="Thirstline",
@@ -71,15 +87,24 @@ def create_app(
         openapi_url=None,
         redirect_slashes=False,
     )
-    doors = Doors(token, names, monotonic)
+    doors = Doors(token, names, monotonic, desk.pairs)
     app.state.desk = desk
     app.state.doors = doors
+    app.state.alarms = alarms or alarm_routes.NoAlarms()
     app.state.repeats = Repeats()
     app.state.issue_code = doors.issue_code
+    app.state.link_base = "http://localhost"
     problems.install(app, page.refused)
     app.include_router(_open_routes)
     app.include_router(_read_routes)
     app.include_router(_order_routes)
+    app.include_router(hand_routes.router)
+    app.include_router(turn_routes.router)
+    app.include_router(pick_routes.router)
+    app.include_router(alarm_routes.router)
+    app.include_router(walk_routes.router)
+    app.include_router(hose_routes.router)
+    app.include_router(pair_routes.router)
     app.include_router(_stop_routes)
     app.include_router(page.routes())
     if loopback_only:
@@ -88,38 +113,8 @@ def create_app(
     return app
 
 
-# -- what routes ask for
-
-
-def _desk(request: Request) -> Desk:
-    desk: Desk = request.app.state.desk
-    return desk
-
-
-def _doors(request: Request) -> Doors:
-    doors: Doors = request.app.state.doors
-    return doors
-
-
-async def _reader(request: Request) -> Caller:
-    return _doors(request).reader(request)
-
-
-async def _writer(request: Request) -> Caller:
-    return _doors(request).writer(request)
-
-
-async def _stopper(request: Request) -> Caller:
-    return _doors(request).stopper(request)
-
-
-Reader = Annotated[Caller, Depends(_reader)]
-Writer = Annotated[Caller, Depends(_writer)]
-Stopper = Annotated[Caller, Depends(_stopper)]
-TheDesk = Annotated[Desk, Depends(_desk)]
-
 _open_routes = APIRouter()
-_read_routes = APIRouter(dependencies=[Depends(_reader)])
+_read_routes = APIRouter(dependencies=[Depends(asked_reader)])
 _order_routes = APIRouter()
 _stop_routes = APIRouter()
 
@@ -200,11 +195,6 @@ def stepped(rows: list[dict[str, Any]], step_s: float) -> list[dict[str, Any]]:
 # -- ordering
 
 
-async def _once(request: Request, caller: Caller, raw: bytes, work: Any) -> Response:  # noqa: ANN401
-    repeats: Repeats = request.app.state.repeats
-    return await repeats.once(request, caller, raw, work)
-
-
 @_order_routes.post(
     "/api/beds/{bed}/water", status_code=202, openapi_extra=bodies.described(bodies.Water)
 )
@@ -222,7 +212,7 @@ async def water(request: Request, desk: TheDesk, caller: Writer, bed: str) -> Re
     async def work() -> Response:
         return water_response(await place(desk, caller, OrderKind.WATER, bed=bed, **fields))
 
-    return await _once(request, caller, raw, work)
+    return await once(request, caller, raw, work)
 
 
 async def _pause(request: Request, desk: Desk, caller: Caller, bed: str | None) -> Response:
@@ -238,19 +228,7 @@ async def _pause(request: Request, desk: Desk, caller: Caller, bed: str | None) 
         until = rfc3339(until_utc_s)
         return record_response(answer, OrderKind.PAUSE, caller, bed=bed, until=until, why=sent.why)
 
-    return await _once(request, caller, raw, work)
-
-
-async def _plain(
-    request: Request, desk: Desk, caller: Caller, what: OrderKind, bed: str | None = None
-) -> Response:
-    sent, raw = await bodies.json_body(request, bodies.Nothing)
-
-    async def work() -> Response:
-        answer = await place(desk, caller, what, bed=bed, why=sent.why)
-        return record_response(answer, what, caller, bed=bed, why=sent.why)
-
-    return await _once(request, caller, raw, work)
+    return await once(request, caller, raw, work)
 
 
 @_order_routes.put("/api/beds/{bed}/pause", openapi_extra=bodies.described(bodies.Pause))
@@ -264,7 +242,14 @@ async def pause_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) -
 async def resume_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) -> Response:
     """End the pause of this bed."""
     bed_in(desk, bed)
-    return await _plain(request, desk, caller, OrderKind.RESUME, bed)
+    return await plain(request, desk, caller, OrderKind.RESUME, bed)
+
+
+@_order_routes.post("/api/beds/{bed}/forget")
+async def forget_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) -> Response:
+    """Let this bed forget what it learned of itself and begin anew."""
+    bed_in(desk, bed)
+    return await plain(request, desk, caller, OrderKind.FORGET, bed)
 
 
 @_order_routes.put("/api/pause", openapi_extra=bodies.described(bodies.Pause))
@@ -276,7 +261,7 @@ async def pause_all(request: Request, desk: TheDesk, caller: Writer) -> Response
 @_order_routes.delete("/api/pause")
 async def resume_all(request: Request, desk: TheDesk, caller: Writer) -> Response:
     """End the garden's pause."""
-    return await _plain(request, desk, caller, OrderKind.RESUME)
+    return await plain(request, desk, caller, OrderKind.RESUME)
 
 
 @_order_routes.put("/api/lock", openapi_extra=bodies.described(bodies.Lock))
@@ -288,13 +273,13 @@ async def lock(request: Request, desk: TheDesk, caller: Writer) -> Response:
         answer = await place(desk, caller, OrderKind.LOCK, why=sent.why)
         return record_response(answer, OrderKind.LOCK, caller, why=sent.why)
 
-    return await _once(request, caller, raw, work)
+    return await once(request, caller, raw, work)
 
 
 @_order_routes.delete("/api/lock")
 async def unlock(request: Request, desk: TheDesk, caller: Writer) -> Response:
     """Lift the lock."""
-    return await _plain(request, desk, caller, OrderKind.UNLOCK)
+    return await plain(request, desk, caller, OrderKind.UNLOCK)
 
 
 @_order_routes.post("/api/alerts/{alert}/clear", openapi_extra=bodies.described(bodies.Clear))
@@ -309,7 +294,7 @@ async def clear(request: Request, desk: TheDesk, caller: Writer, alert: str) -> 
         answer = await place(desk, caller, OrderKind.CLEAR, alert=alert, why=sent.why)
         return record_response(answer, OrderKind.CLEAR, caller, alert=alert, why=sent.why)
 
-    return await _once(request, caller, raw, work)
+    return await once(request, caller, raw, work)
 
 
 # -- closing: the body is not even read
@@ -347,12 +332,12 @@ def _describe(app: FastAPI) -> None:
     @app.get("/openapi.json", include_in_schema=False)
     async def openapi(request: Request) -> Response:
         _only_here(request)
-        return json_response(app.openapi())
+        return json_response(whole(app))
 
     @app.get("/docs", include_in_schema=False)
     async def docs(request: Request) -> Response:
         _only_here(request)
-        return page.docs(app.openapi())
+        return page.docs(whole(app))
 
 
 def _only_here(request: Request) -> None:

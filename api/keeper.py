@@ -12,7 +12,10 @@ from pathlib import Path
 from types import FrameType
 
 from api.http import create_app
+from api.notify import notify
+from api.pair_routes import link_base
 from api.serve import WebServer, bound_socket
+from controller.alarming.alarmer import Alarmer
 from controller.clock import ScaledClock
 from controller.daemon import Daemon
 from controller.datafolder import DataFolder
@@ -50,6 +53,9 @@ class Keeper:
     ) -> None:
         self._folder = folder
         self.daemon = Daemon(garden, folder, clock, url=url, garden_path=garden_path, armed=armed)
+        self.daemon.alive = lambda: notify("WATCHDOG=1")
+        self._alarms = Alarmer(folder, clock, self.daemon, speed=clock.speed)
+        self.daemon.listeners.append(self._alarms.hear)
         page = garden.page
         self._sock = bound_socket(page.host, page.port if port is None else port)
         app = create_app(
@@ -57,9 +63,12 @@ class Keeper:
             token=folder.token(),
             names=_names(garden),
             loopback_only=page.on_loopback,
+            alarms=self._alarms,
         )
         self._web = WebServer(app, self._sock)
         self._issue_code = app.state.issue_code
+        app.state.link_base = link_base(self._web.url, page.names, loopback_only=page.on_loopback)
+        self._link_base = app.state.link_base
         self._told = False
         self._tell_next_s = 0.0
 
@@ -70,7 +79,7 @@ class Keeper:
 
     def link(self) -> str:
         """The page's address with a one-use code that lets a browser give orders."""
-        return f"{self.url}/open?code={self._issue_code()}"
+        return f"{self._link_base}/open?code={self._issue_code()}"
 
     def start(self) -> None:
         """Open the store, connect, serve.
@@ -85,7 +94,9 @@ class Keeper:
             self._sock.close()
             raise
         self._web.start()
+        self._alarms.start()
         self.tell_address()
+        notify("READY=1")
 
     def tell_address(self) -> None:
         """Say in the data folder where the page is, unless it stands there or was just tried."""
@@ -100,7 +111,9 @@ class Keeper:
 
     def stop(self) -> None:
         """Close every valve first, then everything else."""
+        notify("STOPPING=1")
         self.daemon.stop()
+        self._alarms.stop()
         self._web.stop()
         self._folder.remove_daemon_json()
         self._folder.unlock()

@@ -9,9 +9,21 @@ import urllib.request
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from api.page.holds import alerts_to_show, bed_reason, garden_pause, next_words
+from api.page import teachings
+from api.page.changes import changes
+from api.page.felt import sentences
+from api.page.holds import (
+    alerts_to_show,
+    bed_reason,
+    garden_pause,
+    next_words,
+    promised_s,
+    reason_numbers,
+)
+from api.page.scarce import supply_words
 from api.page.words import Tongue
 from controller.datafolder import DataFolder
 from controller.errors import StoreError, ThirstlineError, WrongUseError
@@ -33,26 +45,116 @@ class UnreachableError(ThirstlineError):
     """No daemon answers for this data folder."""
 
 
+class RefusedError(ThirstlineError):
+    """The daemon says no."""
+
+
 def garden_now(folder: DataFolder) -> dict[str, Any]:
     """Ask the running daemon for its picture.
 
     Raises:
         UnreachableError: none answers.
     """
+    return asked(folder, "garden")
+
+
+def asked(folder: DataFolder, path: str) -> dict[str, Any]:
+    """Ask the running daemon for something below `/api/`.
+
+    Raises:
+        UnreachableError: none answers, or it does not answer that.
+    """
+    address = _address(folder)
+    request = urllib.request.Request(  # noqa: S310 - our own daemon's address
+        f"{address}/api/{path}", headers={"Authorization": f"Bearer {folder.token()}"}
+    )
+    try:
+        return _answer(request, address)
+    except urllib.error.HTTPError as exc:
+        exc.close()
+        raise UnreachableError(_silent(address, exc)) from exc
+
+
+def _address(folder: DataFolder) -> str:
     address = folder.read_daemon_json()
     if address is None:
         msg = f"{folder.path}: no daemon runs here; start one with: thirstline run GARDEN"
         raise UnreachableError(msg)
+    return address.url
+
+
+def _silent(address: str, exc: Exception) -> str:
+    return f"{address}: the daemon does not answer ({exc}); is it still running?"
+
+
+def _answer(
+    request: urllib.request.Request, address: str, timeout_s: float = TIMEOUT_S
+) -> dict[str, Any]:
+    """One call; a status of refusal is left to the caller."""
+    try:
+        with urllib.request.urlopen(request, timeout=timeout_s) as reply:  # noqa: S310
+            shown: dict[str, Any] = json.load(reply)
+    except urllib.error.HTTPError:
+        raise
+    except (urllib.error.URLError, OSError, ValueError) as exc:
+        raise UnreachableError(_silent(address, exc)) from exc
+    return shown
+
+
+def told(
+    folder: DataFolder, bed: str, what: str, body: dict[str, object], method: str = "POST"
+) -> dict[str, Any]:
+    """Tell the running daemon what somebody felt or saw of a bed, as `sent` does.
+
+    Args:
+        folder: of the daemon.
+        bed: its id.
+        what: `soil`, `look`, `poured`, `miss`, `pick`, `stage` or `forget`.
+        body: as the API takes it.
+        method: `DELETE` takes back.
+    """
+    return sent(folder, f"beds/{quote(bed, safe='')}/{what}", body, method)
+
+
+def sent(
+    folder: DataFolder,
+    path: str,
+    body: dict[str, object],
+    method: str = "POST",
+    timeout_s: float = TIMEOUT_S,
+) -> dict[str, Any]:
+    """Send the running daemon a word of its operator.
+
+    Args:
+        folder: of the daemon.
+        path: below `/api/`.
+        body: as the API takes it.
+        method: of HTTP.
+        timeout_s: how long to wait for the answer [s, real].
+
+    Returns:
+        The record made, with its `text`.
+
+    Raises:
+        UnreachableError: no daemon answers.
+        RefusedError: it says no, and why.
+    """
+    address = _address(folder)
     request = urllib.request.Request(  # noqa: S310 - our own daemon's address
-        f"{address.url}/api/garden", headers={"Authorization": f"Bearer {folder.token()}"}
+        f"{address}/api/{path}",
+        data=json.dumps(body).encode(),
+        headers={"Authorization": f"Bearer {folder.token()}", "Content-Type": "application/json"},
+        method=method,
     )
     try:
-        with urllib.request.urlopen(request, timeout=TIMEOUT_S) as reply:  # noqa: S310
-            shown: dict[str, Any] = json.load(reply)
-    except (urllib.error.URLError, OSError, ValueError) as exc:
-        msg = f"{address.url}: the daemon does not answer ({exc}); is it still running?"
-        raise UnreachableError(msg) from exc
-    return shown
+        return _answer(request, address, timeout_s)
+    except urllib.error.HTTPError as exc:
+        with exc:
+            try:
+                detail = str(json.load(exc)["detail"])
+            except (ValueError, KeyError, TypeError):
+                detail = str(exc)
+        raise RefusedError(detail) from exc
 
 
 def verified(folder: DataFolder) -> Verified:
@@ -109,11 +211,30 @@ def _reasons(shown: dict[str, Any], tongue: Tongue) -> list[str]:
     return list(dict.fromkeys(line for line in lines if line))
 
 
+def today(shown: dict[str, Any]) -> str:
+    """The garden's local day, `2026-07-15`."""
+    tongue = _tongue(shown)
+    return f"{tongue.local(tongue.now_utc_s):%Y-%m-%d}"
+
+
+def _tongue(shown: dict[str, Any]) -> Tongue:
+    """How this garden is spoken of."""
+    now_utc_s = datetime.fromisoformat(shown["at"]).timestamp()
+    zone = ZoneInfo(shown["garden"]["timezone"])
+    return Tongue(zone=zone, us=shown["garden"].get("units") == "us", now_utc_s=now_utc_s)
+
+
+def walk_words(shown: dict[str, Any]) -> list[str]:
+    """What a walk or proof does now, and what the last weekly proof of the master came to."""
+    walk = shown.get("walk", {})
+    now, last = walk.get("now"), walk.get("proof", {}).get("last")
+    return [str(told["text"]) for told in (now, last) if told]
+
+
 def summary(shown: dict[str, Any]) -> str:
     """The whole garden for people, 80 columns."""
-    zone = ZoneInfo(shown["garden"]["timezone"])
-    now_utc_s = datetime.fromisoformat(shown["at"]).timestamp()
-    tongue = Tongue(zone=zone, us=shown["garden"].get("units") == "us", now_utc_s=now_utc_s)
+    tongue = _tongue(shown)
+    zone = tongue.zone
     lines = [
         f"{shown['garden']['name']}, {_local(shown['at'], zone, '%A %d %B, %H:%M')}",
         f"{shown['waterings']} waterings begun, {shown['litres']:.0f} L, "
@@ -129,7 +250,9 @@ def summary(shown: dict[str, Any]) -> str:
             f"{bed_name(name):<12}{used:>6}{line:>6}  {valve:<14}{bed['state']:<10}"
             f"{next_words(shown, name, tongue) or '-'}"
         )
-    lines += ["", *_reasons(shown, tongue)]
+    supply = supply_words(shown, tongue)
+    lines += ["", *([supply] if supply else []), *_reasons(shown, tongue)]
+    lines += walk_words(shown)
     alerts = alerts_to_show(shown)
     if alerts:
         lines += ["", "To look at:", *(f"- {alert['text']}" for alert in alerts)]
@@ -148,6 +271,7 @@ NUMBER_WORDS = {
     "dose_l": ("dose", 1.0, "L"),
     "allowed_l": ("left of the limit", 1.0, "L"),
     "given_l": ("given", 1.0, "L"),
+    "left_l": ("left of scarce water", 1.0, "L"),
 }
 PROBE_WORDS = {
     "ok": "Its probes speak.",
@@ -156,17 +280,53 @@ PROBE_WORDS = {
 }
 
 
-def why(bed_id: str, bed: dict[str, Any]) -> str:
-    """One bed's reason and the numbers behind it."""
+def doubts(bed: dict[str, Any]) -> list[str]:
+    """What is doubted of a bed's probes, a sentence each."""
+    probes = bed.get("probes", {}).values()
+    return [str(flag["text"]) for probe in probes for flag in probe["flags"]]
+
+
+def sky_words(shown: dict[str, Any]) -> list[str]:
+    """Where the garden's water use comes from and what was assumed, once that is known."""
+    text = shown.get("sky", {}).get("text", "")
+    return [text] if text else []
+
+
+def untried_words(bed: dict[str, Any]) -> list[str]:
+    """That the lines of a bed's crop were never tried, where they were not."""
+    crops = ", ".join(bed.get("untried", ()))
+    return (
+        [f"Untried: its lines for {crops} are a handbook's. Look at the leaves."] if crops else []
+    )
+
+
+def _goes_by(bed: dict[str, Any]) -> str:
+    """Whether its probes speak; a bed that follows another has none."""
+    return "" if bed.get("follows") else PROBE_WORDS.get(bed["quality"], "")
+
+
+def why(bed_id: str, shown: dict[str, Any]) -> str:
+    """One bed's reason and the numbers behind it, from the garden's picture."""
+    bed, tongue = shown["beds"][bed_id], _tongue(shown)
     lines = [bed["reason"]["text"], ""]
-    for key, value in bed["reason"]["numbers"].items():
+    for key, value in reason_numbers(bed).items():
         word, factor, unit = NUMBER_WORDS.get(key, (key, 1.0, ""))
         lines.append(f"  {word:<22}{factor * value:>8.1f} {unit}")
+    would = changes(bed, tongue)
+    if would:
+        lines += ["", "What would change it:", *(f"- {one}" for one in would)]
+    promised = promised_s(shown, bed_id)
     lines += [
         "",
+        *([f"Next watering, 8 in 10 sure: {tongue.window(*promised)}."] if promised else []),
         f"{bed_name(bed_id)} can hold {bed['taw_l']:.0f} L between full and wilting. Stage: "
         f"{bed['stage']}.",
-        f"Its valve: {VALVE_WORDS[bed['valve']]}. {PROBE_WORDS.get(bed['quality'], '')}",
+        f"Its valve: {VALVE_WORDS[bed['valve']]}. {_goes_by(bed)}",
+        *teachings.sentences(bed, tongue),
+        *sentences(bed, tongue),
+        *untried_words(bed),
+        *doubts(bed),
+        *sky_words(shown),
     ]
     return "\n".join(lines)
 

@@ -36,7 +36,7 @@ TITLES = {
     413: "Too large",
     415: "JSON only",
     422: "Malformed",
-    429: "Too many wrong tokens",
+    429: "Too many tries",
     500: "A fault on this side",
     503: "Not possible now",
 }

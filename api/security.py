@@ -4,9 +4,10 @@
   write nothing, 403 (forged requests from another page).
 - The token stands for the operator. Five wrong ones a minute from one address: every call with a
   token from there is answered 429 for 60 s of real time.
-- A browser has a cookie. It is a random name signed with a key made from the token, so nothing is
-  stored and it ends when the token is changed. On loopback each browser simply gets one, which
-  is good for the page's own forms only.
+- A paired browser has a cookie: a random name, signed with a key made from the token, so that it
+  ends when the token is changed, and kept by the engine as a hash, so that it can be listed and
+  withdrawn. It got it by a one-use code, which says whether it is an operator's or a helper's.
+  On loopback each browser simply gets one that is good for the page's own forms only.
 - Page forms carry a key that is bound to the cookie and works once.
 
 Nothing here grows without bound: the tables have a stated size and drop their oldest row.
@@ -18,23 +19,23 @@ import hashlib
 import hmac
 import ipaddress
 import secrets
-from collections import OrderedDict, deque
-from collections.abc import Callable, Iterable
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import Request
 
+from api import roles
+from api.pace import ADDRESSES_MOST as ADDRESSES_MOST
+from api.pace import Pace, WrongTries, trim
 from api.problems import ProblemError
+from api.roles import OPERATOR
+from controller.told_state import Paired
 
 COOKIE = "thirstline"
 COOKIE_S = 180 * 86_400  # [s] a season
-WRONG_MOST = 5  # wrong tokens ...
-WRONG_WITHIN_S = 60.0  # ... in this time ...
-SHUT_S = 60.0  # ... shut an address out for this long
-ADDRESSES_MOST = 1024  # remembered for wrong tokens
-CODE_S = 600.0  # [s] a one-use code lives
+CODE_S = 600.0  # [s] a one-use code lives; it has 128 bits
 CODES_MOST = 16  # outstanding at once
 FORM_KEY_S = 12 * 3600.0  # [s] a page left open over a night still works
 USED_KEYS_MOST = 4096
@@ -50,6 +51,17 @@ class Caller:
     who: str
     writes: bool
     session: str = ""
+    role: str = OPERATOR
+    by_token: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """What a one-use code is good for."""
+
+    role: str
+    name: str
+    until_s: float
 
 
 def on_loopback(request: Request) -> bool:
@@ -140,17 +152,25 @@ class Doors:
         token: the operator's token.
         names: listed host names.
         monotonic: seconds of a real clock that never jumps.
+        pairs: the paired browsers that may come in now, by id.
     """
 
-    def __init__(self, token: str, names: Iterable[str], monotonic: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        token: str,
+        names: Iterable[str],
+        monotonic: Callable[[], float],
+        pairs: Callable[[], Mapping[str, Paired]] = dict,
+    ) -> None:
         self.names = Names(names)
         self._token = token.encode()
         self._monotonic = monotonic
         self._cookie_key = hmac.digest(self._token, b"thirstline page cookie", "sha256")
         self._form_key = secrets.token_bytes(32)
-        self._wrong: OrderedDict[str, deque[float]] = OrderedDict()
-        self._shut: OrderedDict[str, float] = OrderedDict()
-        self._codes: OrderedDict[bytes, float] = OrderedDict()
+        self._pairs = pairs
+        self._tries = WrongTries(monotonic)
+        self._pace = Pace(monotonic)
+        self._codes: OrderedDict[bytes, Offer] = OrderedDict()
         self._used: OrderedDict[str, float] = OrderedDict()
 
     # -- who is it
@@ -174,12 +194,18 @@ class Doors:
         Raises:
             ProblemError: 401, 403, 429.
         """
+        caller = self._sender(request)
+        self._pace.spend(_source(request))
+        return caller
+
+    def _sender(self, request: Request) -> Caller:
         self.check_origin(request)
         caller = self._known(request)
         if caller is None:
             raise _no_token()
         if caller.session and "origin" not in request.headers:
             raise ProblemError(403, "An order with a cookie needs an Origin that is listed.")
+        roles.check(caller.role, request)
         return caller
 
     def stopper(self, request: Request) -> Caller:
@@ -191,7 +217,7 @@ class Doors:
         self.check_origin(request)
         if on_loopback(request):
             return Caller(who="loopback", writes=True)
-        return self.writer(request)
+        return self._sender(request)  # outside every pace
 
     def form_sender(self, request: Request) -> Caller:
         """Whoever may send a form of the page; the form's key is checked apart.
@@ -200,56 +226,54 @@ class Doors:
             ProblemError: 401, 403.
         """
         self.check_origin(request)
-        session = self._session(request, PAIRED)
-        if session:
-            return Caller(who="paired browser", writes=True, session=session)
+        caller = self._paired(request)
+        if caller is not None:
+            roles.check(caller.role, request)
+            return caller
         if on_loopback(request):
             session = self._session(request, LOCAL)
             return Caller(who="page on loopback", writes=bool(session), session=session)
         raise _no_token()
 
+    def keep_pace(self, request: Request) -> None:
+        """Count one order of this address; stops are not counted.
+
+        Raises:
+            ProblemError: 429.
+        """
+        self._pace.spend(_source(request))
+
     def _known(self, request: Request) -> Caller | None:
         header = request.headers.get("authorization")
         if header is not None:
             self._check_token(request, header)
-            return Caller(who="operator", writes=True)
+            return Caller(who="operator", writes=True, by_token=True)
+        return self._paired(request)
+
+    def _paired(self, request: Request) -> Caller | None:
+        """The paired browser that holds this cookie, unless it was withdrawn."""
         session = self._session(request, PAIRED)
-        return Caller(who="paired browser", writes=True, session=session) if session else None
+        if not session:
+            return None
+        given = _digest(session).hex().encode()
+        for name, one in self._pairs().items():
+            if hmac.compare_digest(given, one.secret_sha256.encode()):
+                called = f" ({one.name})" if one.name else ""
+                who = f"{one.role} {name}{called}"
+                return Caller(who=who, writes=True, session=session, role=one.role)
+        return None
 
     # -- tokens
 
     def _check_token(self, request: Request, header: str) -> None:
         source = _source(request)
-        self._check_shut(source)
+        self._tries.check(source)
         scheme, _, given = header.partition(" ")
         # encoded first: compare_digest takes no text beyond ASCII
         right = hmac.compare_digest(given.strip().encode("utf-8", "replace"), self._token)
         if not (right and scheme.lower() == "bearer" and self._token):
-            self._count_wrong(source)
+            self._tries.count(source)
             raise _no_token()
-
-    def _check_shut(self, source: str) -> None:
-        until_s = self._shut.get(source)
-        if until_s is None:
-            return
-        left_s = until_s - self._monotonic()
-        if left_s > 0.0:
-            wait = {"Retry-After": str(int(left_s) + 1)}
-            raise ProblemError(
-                429, "Five wrong tokens within a minute; wait a minute.", headers=wait
-            )
-        del self._shut[source]
-
-    def _count_wrong(self, source: str) -> None:
-        now_s = self._monotonic()
-        times = self._wrong.setdefault(source, deque(maxlen=WRONG_MOST))
-        self._wrong.move_to_end(source)
-        times.append(now_s)
-        if len(times) == WRONG_MOST and now_s - times[0] <= WRONG_WITHIN_S:
-            self._shut[source] = now_s + SHUT_S
-            del self._wrong[source]
-        _trim(self._wrong, ADDRESSES_MOST)
-        _trim(self._shut, ADDRESSES_MOST)
 
     # -- origins
 
@@ -270,26 +294,37 @@ class Doors:
 
     # -- cookies
 
-    def issue_code(self) -> str:
-        """A one-use code: `/open?code=...` gives the browser that opens it its cookie."""
+    def issue_code(self, role: str = OPERATOR, name: str = "") -> str:
+        """A one-use code: `/open?code=...` gives the browser that opens it its cookie.
+
+        Args:
+            role: `operator` or `helper`.
+            name: whose browser it is, for the record.
+        """
         code = secrets.token_urlsafe(16)
-        self._codes[_digest(code)] = self._monotonic() + CODE_S
-        _trim(self._codes, CODES_MOST)
+        until_s = self._monotonic() + CODE_S
+        self._codes[_digest(code)] = Offer(role=role, name=name, until_s=until_s)
+        trim(self._codes, CODES_MOST)
         return code
 
-    def redeem(self, request: Request, code: str) -> str:
-        """Turn a code into the value of a cookie.
+    def redeem(self, request: Request, code: str) -> Offer:
+        """Use a code up, for the first and last time.
 
         Raises:
             ProblemError: 401 for a code that is wrong, used or too old; 429.
         """
         source = _source(request)
-        self._check_shut(source)
-        until_s = self._codes.pop(_digest(code), None)
-        if until_s is not None and self._monotonic() < until_s:
-            return self.new_cookie(PAIRED)
-        self._count_wrong(source)
+        self._tries.check(source)
+        offer = self._codes.pop(_digest(code), None)
+        if offer is not None and self._monotonic() < offer.until_s:
+            return offer
+        self._tries.count(source)
         raise ProblemError(401, "This link was used already or is too old; make a new one.")
+
+    def new_pairing(self) -> tuple[str, str, str]:
+        """A browser's new id, its cookie's value, and the hash that is kept of it (hex)."""
+        value = self.new_cookie(PAIRED)
+        return secrets.token_hex(4), value, _digest(value.rpartition(".")[0]).hex()
 
     def new_cookie(self, kind: str) -> str:
         """A fresh signed cookie, `PAIRED` or `LOCAL`."""
@@ -331,7 +366,7 @@ class Doors:
         if not now_s - made_s <= FORM_KEY_S:
             raise ProblemError(403, "This page is too old for an order. Load it anew.")
         self._used[name] = now_s
-        _trim(self._used, USED_KEYS_MOST)
+        trim(self._used, USED_KEYS_MOST)
 
 
 def _no_token() -> ProblemError:
@@ -345,8 +380,3 @@ def _digest(text: str) -> bytes:
 
 def _sign(key: bytes, text: str) -> str:
     return hmac.new(key, text.encode("utf-8", "replace"), "sha256").hexdigest()[:32]
-
-
-def _trim(table: OrderedDict[Any, Any], most: int) -> None:
-    while len(table) > most:
-        table.popitem(last=False)

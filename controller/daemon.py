@@ -12,7 +12,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeout
 from contextlib import suppress
@@ -21,28 +21,33 @@ from typing import Any
 
 from controller.clock import ScaledClock
 from controller.datafolder import DataFolder
-from controller.effects import Alerts, Answer, Close, Effect, Lease, Ready
+from controller.effects import Alerts, Answer, Close, Effect, Lease, Note, Ready
 from controller.engine import Engine
 from controller.events import (
     Event,
     GardenChanged,
-    LedgerEntry,
     LinkUp,
     Order,
     OrderKind,
     ProbeReading,
     RecordFailed,
+    StoreState,
+    Stumbled,
     Tick,
 )
 from controller.garden import Garden
 from controller.link import MqttLink
+from controller.living.runs import Lately, RunBook
 from controller.orders import ENDING
+from controller.past import Past
+from controller.proving.driving import under_way
 from controller.recorder import Job, Recorder, SnapshotJob
 from controller.restoring import NO_RECORD, reread, restored, started
 from controller.run import VERSION
-from controller.store import Recovered, open_reader
-from controller.view import picture, rfc3339
-from controller.watering.limits import used_l
+from controller.store import Recovered
+from controller.telling.pair_orders import holding
+from controller.told_state import Paired
+from controller.view import limits_json, picture
 
 log = logging.getLogger(__name__)
 
@@ -57,10 +62,11 @@ ANSWER_S = 5.0
 STOP_ANSWER_S = 2.0
 HEALTHY_S = 30.0  # real, since the engine's last step
 CLOSE_WAIT_S = 10.0  # real, for valves to confirm at the end
-RETRY_STORE_S = 10.0
+FEED_S = 5.0  # real, between two words to the watchdog
+LIVED_S = 600.0  # [s] garden time, after which a run is no part of a crash loop
 
 
-class Daemon:
+class Daemon(Past):
     """A garden's keeper.
 
     Args:
@@ -82,9 +88,7 @@ class Daemon:
         garden_path: Path | None = None,
         armed: bool = True,
     ) -> None:
-        self.garden = garden
-        self.folder = folder
-        self.clock = clock
+        super().__init__(garden, folder, clock)
         self.broker = url or garden.broker.url
         self._garden_path = garden_path
         self._armed = armed
@@ -108,6 +112,9 @@ class Daemon:
         self._link = MqttLink(garden, clock, self.deliver, speed=clock.speed, url=url)
         self._engine = Engine(garden)
         self._recording = False
+        self._runs, self._lately = RunBook(folder), Lately()
+        self.alive: Callable[[], None] = lambda: None  # feeds the watchdog
+        self._fed_s = 0.0
         self._thread = threading.Thread(target=self._live, name="engine", daemon=True)
 
     # -- coming and going
@@ -119,7 +126,9 @@ class Daemon:
             LockedError: another process holds the data folder.
             LinkError: the broker's address is no good.
         """
-        self._begin(self._recorder.start())
+        known = self._recorder.start()  # from here on the folder is ours
+        self._lately = self._runs.begin(self.clock.stamp(0.0), scaled=self.clock.speed > 1.0)
+        self._begin(known)
         self._link.start()
         self._thread.start()
 
@@ -130,7 +139,8 @@ class Daemon:
         engine = restored(self.garden, known)
         with self._engine_lock:
             self._engine = engine
-        self._step(started(self.garden, known, self.clock, armed=self._armed))
+        told = started(self.garden, known, self.clock, armed=self._armed, lately=self._lately)
+        self._step(told)
         self._save_state()  # the journal can be re-fed from here
         if recovered is None:
             at_utc_s, mono_s = self.clock.utc_s(), self.clock.mono_s()
@@ -155,6 +165,7 @@ class Daemon:
         self._link.stop()
         self._save_state()
         self._recorder.stop()
+        self._runs.end()
 
     def picture_now(self) -> dict[str, Any]:
         """The garden at this very moment."""
@@ -181,8 +192,8 @@ class Daemon:
 
     def _live(self) -> None:
         while not self._stopping.is_set():
-            busy = bool(self._engine.state.waterings) or not self._engine.state.ready
-            every_s = (TICK_BUSY_S if busy else TICK_S) / self.clock.speed
+            busy = under_way(self._engine.run) or not self._engine.state.ready
+            every_s = min((TICK_BUSY_S if busy else TICK_S) / self.clock.speed, FEED_S / 2.0)
             try:
                 event = self._events.get(timeout=max(TICK_LEAST_REAL_S, every_s))
                 self._step_safely(event)
@@ -190,6 +201,18 @@ class Daemon:
                 pass
             if self.clock.mono_s() - self._ticked_s >= (TICK_BUSY_S if busy else TICK_S):
                 self._step_safely(self._tick())
+            self._tell_alive()
+
+    def _tell_alive(self) -> None:
+        """Feed the watchdog: from the engine's own loop only, and only while the rest works too."""
+        now_s = time.monotonic()
+        if now_s - self._fed_s < FEED_S / 2.0:
+            return
+        if self._link.is_working() and self._recorder.is_working():
+            self._fed_s = now_s
+            self.alive()
+        if self.clock.mono_s() >= LIVED_S:
+            self._runs.lived()
 
     def _tick(self) -> Tick:
         self._ticked_s = self.clock.mono_s()
@@ -207,6 +230,9 @@ class Daemon:
             kind = type(event).__name__
             log.exception("the engine stumbled over a %s; every valve is closed", kind)
             self._link.close_all()
+            if not isinstance(event, Stumbled):
+                at_utc_s, mono_s = self.clock.utc_s(), self.clock.mono_s()
+                self.deliver(Stumbled(at_utc_s=at_utc_s, mono_s=mono_s, over=kind))
 
     def _step(self, event: Event) -> None:
         with self._engine_lock:
@@ -223,7 +249,7 @@ class Daemon:
             self._carry_out(effect)
             for listener in self.listeners:
                 listener(event.at_utc_s, effect)
-        self._keep_snapshot()
+        self._keep_snapshot(event, effects)
 
     def _carry_out(self, effect: Effect) -> None:
         match effect:
@@ -241,9 +267,12 @@ class Daemon:
             case _:
                 pass
 
-    def _keep_snapshot(self) -> None:
+    def _keep_snapshot(self, event: Event, effects: list[Effect]) -> None:
+        """Once an hour; at once for a latch, for another version to keep, or a disk mended."""
         due = self.clock.mono_s() - self._snapshot_s >= SNAPSHOT_S
-        if due and not self._engine.run.nudge:  # what is to be judged is no part of the state
+        due = due and not self._engine.run.nudge  # what is to be judged is no part of the state
+        due = due or (isinstance(event, StoreState) and event.can_record)
+        if due or any(isinstance(e, Note) and e.what == "alert" and e.durable for e in effects):
             self._save_state()
 
     def _save_state(self) -> None:
@@ -254,6 +283,11 @@ class Daemon:
         self._recorder.take(SnapshotJob(version=VERSION, state_json=state_json))
 
     # -- for people and programs (any thread)
+
+    @property
+    def setting(self) -> Garden:
+        """The garden file in force."""
+        return self._engine.run.garden
 
     def view(self) -> dict[str, Any]:
         """The garden now, at most half a second old."""
@@ -270,27 +304,11 @@ class Daemon:
 
     def _picture(self) -> dict[str, Any]:
         run = self._engine.run
-        ledger: list[LedgerEntry] = list(run.state.ledger)
-        trusted_s = run.trusted_s
-        limits = {
-            "site_left_l": max(0.0, run.garden.site_l_day - used_l(ledger, trusted_s)),
-            "beds": {
-                bed: {
-                    "left_l": max(
-                        0.0,
-                        run.garden.limits_for(bed).bed_l_day - used_l(ledger, trusted_s, bed),
-                    ),
-                    "dose_l": run.garden.limits_for(bed).dose_l,
-                    "flow_l_min": run.garden.beds[bed].flow_l_min,
-                }
-                for bed in run.garden.beds
-            },
-        }
         return {
             "broker": self.broker,
             "speed": self.clock.speed,
             **picture(run),
-            "limits": limits,
+            "limits": limits_json(run),
         }
 
     def version(self) -> str:
@@ -343,35 +361,9 @@ class Daemon:
         elif bed in self.garden.beds:
             self._link.send_close(Close(valve=self.garden.beds[bed].valve))
 
-    def log(self, after: int, limit: int) -> list[dict[str, Any]]:
-        """Rows of the record for people, in order."""
-        with open_reader(self.folder) as reader:
-            return [
-                {
-                    "id": row.id,
-                    "at": rfc3339(row.at_utc_s),
-                    "what": row.what,
-                    "bed": row.bed,
-                    "code": row.code,
-                    "text": row.text,
-                    "numbers": row.numbers,
-                }
-                for row in reader.log(after, limit)
-            ]
-
-    def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> list[dict[str, Any]]:
-        """Hourly rows of one bed."""
-        with open_reader(self.folder) as reader:
-            return [
-                {
-                    "at_utc_s": float(row.hour_utc_s),
-                    "depletion_frac": row.depletion_frac,
-                    "line_frac": row.line_frac,
-                    "rain_mm": row.rain_mm,
-                    "given_l": row.given_l,
-                }
-                for row in reader.history(bed, from_utc_s, to_utc_s)
-            ]
+    def pairs(self) -> Mapping[str, Paired]:
+        """The paired browsers that may come in now, by id."""
+        return holding(self._engine.run)
 
     def healthy(self) -> bool:
         """Whether the engine steps and its thread lives."""

@@ -1,7 +1,8 @@
 """The data folder: where it lies, who holds it, and the small files in it.
 
 `lock` (held by one process), `token` (the operator's, never in the database), `install` (an id that
-the database repeats), `daemon.json` (where the running daemon is found), `thirstline.db`.
+the database repeats), `daemon.json` (where the running daemon is found), `alarms.json` (what was
+told of alarms and what waits to get out), `thirstline.db`.
 Small files are replaced whole: a power cut leaves the old one or the new one.
 """
 
@@ -163,6 +164,38 @@ class DataFolder:
         """Take the daemon's address away, at its clean end."""
         with suppress(OSError):
             (self.path / "daemon.json").unlink()
+
+    def read_alarms(self) -> str:
+        """Read what was told of alarms, one line of JSON; empty where nothing was kept.
+
+        Raises:
+            StoreError: It cannot be read.
+        """
+        return self._read_line("alarms.json")
+
+    def write_alarms(self, text: str) -> None:
+        """Keep what was told of alarms.
+
+        Raises:
+            StoreError: It cannot be written.
+        """
+        self._replace("alarms.json", text + "\n")
+
+    def read_runs(self) -> str:
+        """Read the book of runs, one line of JSON; empty where there is none.
+
+        Raises:
+            StoreError: It cannot be read.
+        """
+        return self._read_line("runs.json")
+
+    def write_runs(self, text: str) -> None:
+        """Keep the book of runs.
+
+        Raises:
+            StoreError: It cannot be written.
+        """
+        self._replace("runs.json", text + "\n")
 
     def low_space_caution(self) -> str | None:
         """Say so where less space is free than the data folder needs; None where all is well."""

@@ -106,6 +106,23 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Picked:
+    """Fruit for the season book: the day `on`, kg, and how many fruit cracked or had a black end.
+
+    With `taken_back` it takes the last entry of that bed and day out again.
+    """
+
+    kind: Literal["picked"] = "picked"
+    bed: str
+    on: str
+    kg: float = 0.0
+    cracked: int = 0
+    black_ended: int = 0
+    variety: str = ""
+    taken_back: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Alert:
     """One alert that stands."""
 
@@ -152,7 +169,7 @@ class Ready:
 
 
 Effect = Annotated[
-    Lease | Close | Reserve | Settle | SaveEpoch | Note | Alerts | Answer | Ready,
+    Lease | Close | Reserve | Settle | SaveEpoch | Note | Picked | Alerts | Answer | Ready,
     Field(discriminator="kind"),
 ]
 EFFECT_JSON: TypeAdapter[Effect] = TypeAdapter(Effect)

@@ -9,9 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from controller import grid, inputs, judge, metering, orders
+from controller import grid, inputs, metering, orders, probe_readings
+from controller.alarming.failing import alarm_way
+from controller.bed_views import window_now
+from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
 from controller.events import (
+    AlarmWay,
     Event,
     ForeignController,
     GardenChanged,
@@ -25,15 +29,21 @@ from controller.events import (
     RecordFailed,
     Started,
     StoreState,
+    Stumbled,
     Tick,
     ValveReport,
     WeatherReading,
 )
+from controller.flagging import forget_gone, forget_probe
 from controller.garden import Garden
+from controller.learned import fit_probes
+from controller.living import crashes
+from controller.proving import driving
 from controller.run import LEASE_S, MARGIN_S, QUIET_S, VERSION, Run, Sense
-from controller.sensing.beds import soil_of
-from controller.sensing.calibration import water_scale
 from controller.sensing.estimate import GRID_S
+from controller.sensing.tension import warm_scale
+from controller.sensing.uncalibrated import scale_of
+from controller.sensing.watching import digit_m3_m3
 from controller.state import (
     STATE_JSON,
     BedMemory,
@@ -43,11 +53,11 @@ from controller.state import (
     ValveState,
 )
 from controller.watering import settling, valves
-from controller.watering.policy import Reason
+from controller.watering.decision import Reason
 from controller.watering.words import words
 
 READINGS: dict[type[Event], Callable[[Run, Any], None]] = {  # they move no water by themselves
-    ProbeReading: inputs.probe_reading,
+    ProbeReading: probe_readings.probe_reading,
     WeatherReading: inputs.weather_reading,
 }
 HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
@@ -57,6 +67,8 @@ HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
     LinkUp: inputs.link_up,
     LinkDown: inputs.link_down,
     ForeignController: inputs.foreign_controller,
+    AlarmWay: alarm_way,
+    Stumbled: crashes.stumbled,
 }
 JUDGE_EVERY_S = 600.0
 HOUR_S = 3600.0
@@ -110,20 +122,20 @@ class Engine:
         Returns:
             The effects, in order.
         """
-        run, state = self.run, self.run.state
+        run = self.run
+        state = run.state
         self.idle = False
-        if isinstance(event, Tick):
+        reading = READINGS.get(type(event))
+        if reading is not None:
+            if event.mono_s != state.mono_s or event.at_utc_s != state.at_utc_s:
+                self._take_time(event)
+            reading(run, event)
+        elif isinstance(event, Tick):
             self._tick(event)
         elif isinstance(event, Started):
             self._started(event)
         else:
-            if event.mono_s != state.mono_s or event.at_utc_s != state.at_utc_s:
-                self._take_time(event)
-            reading = READINGS.get(type(event))
-            if reading is not None:
-                reading(run, event)
-            else:
-                self._hear(event)
+            self._hear(event)
         if not run.out and not run.alerts_changed:
             return []
         self.idle = False
@@ -131,12 +143,15 @@ class Engine:
 
     def _hear(self, event: Event) -> None:
         """What may move water at once: reports, people, the record's answers."""
+        state = self.run.state
+        if event.mono_s != state.mono_s or event.at_utc_s != state.at_utc_s:
+            self._take_time(event)
         handler = HANDLERS.get(type(event))
         if handler is not None:
             handler(self.run, event)
         else:
             self._dispatch_own(event)
-        valves.drive(self.run)
+        driving.drive(self.run)
         if isinstance(event, Recorded):
             self._judge_when_due()
 
@@ -146,8 +161,7 @@ class Engine:
         at_rest, grid, judged_utc_s = self._at_rest(), state.grid, state.judged_utc_s
         self._take_time(event)
         self._let_lapse()
-        if not at_rest:
-            valves.drive(run)
+        driving.drive(run)
         self._judge_when_due()
         moved = grid != state.grid or judged_utc_s != state.judged_utc_s
         self.idle = at_rest and not moved
@@ -156,7 +170,7 @@ class Engine:
         """Whether no water runs or is under way: then a tick moves nothing but the time."""
         master = self.run.master
         closed = master is None or self.run.state.valves[master].opened_mono_s is None
-        return closed and not self.run.state.waterings
+        return closed and not driving.under_way(self.run)
 
     def _take_time(self, event: Event) -> None:
         run, state = self.run, self.run.state
@@ -193,11 +207,11 @@ class Engine:
         state.arrival_least_s = event.arrival_least_s
         state.stored_epoch, state.stored_seq = event.stored_epoch, event.stored_seq
         state.heard_epoch = state.seq = state.seq_high = 0
-        state.readings = state.waterings_started = 0
-        state.litres = 0.0
+        state.readings, state.waterings_started, state.litres = 0, 0, 0.0
         state.ledger = list(event.ledger)
         self._forget_connections()
         self._rest_what_was_cut(event)
+        driving.begin_run(run, event)
         grid.begin(run, event.at_utc_s)
         grid.catch_up(run, event.at_utc_s)
         for name in ("link_lost", "other_controller", "cannot_record"):
@@ -205,16 +219,18 @@ class Engine:
         if event.history == "lost":
             inputs.lost_history(run)
         run.alerts_changed = True  # the list that the broker retains may be an earlier run's
+        crashes.begun(run, event)
         run.close_all()
         run.note("state", None, "started", "Started; nothing opens in the first minutes.")
 
     def _rest_what_was_cut(self, event: Started) -> None:
-        """A valve whose opening the last process left unfinished rests from this start on."""
+        """A valve rests from its last opening on, even where only the ledger remembers that."""
         for entry in event.ledger:
             bed = self.run.garden.beds.get(entry.bed)
             ended_s = entry.ended_trusted_s
-            if bed is not None and ended_s is not None and ended_s >= event.trusted_s:
-                self.run.state.valves[bed.valve].closed_trusted_s = ended_s
+            if bed is not None and ended_s is not None and entry.charged_l > 0.0:
+                valve = self.run.state.valves[bed.valve]
+                valve.closed_trusted_s = max(valve.closed_trusted_s or ended_s, ended_s)
 
     def _forget_connections(self) -> None:
         """Nothing that was known of valves, probes and meter outlives a start."""
@@ -229,9 +245,12 @@ class Engine:
             memory.not_before_mono_s = 0.0
             memory.past_floor_mono_s = None
         for probe in state.probes.values():
-            probe.mono_s = None
+            probe.mono_s = probe.heard_mono_s = None
             probe.hour_m3_m3.clear()
-        state.sky.mono_s = None
+        state.trials.clear()  # its probes' hours have a gap
+        state.sky.mono_s = state.edge_mono_s = None
+        state.sky.rain_mono_s = state.mono_s  # the mast whose rain counts has its two hours anew
+        state.sky.told_mono_s.clear()  # of the ended process's clock
         state.meter.mono_s = None
 
     def _end_cut_waterings(self) -> None:
@@ -292,13 +311,13 @@ class Engine:
     def _judge_when_due(self) -> None:
         run, state = self.run, self.run.state
         at_utc_s, judged_utc_s = state.at_utc_s, state.judged_utc_s
-        window = judge.window_now(run)
+        window = window_now(run)
         inside = window.holds(at_utc_s)
         every_s = JUDGE_EVERY_S if inside else HOUR_S
         begins = inside and not window.holds(judged_utc_s)
         if state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s:
             state.judged_utc_s = at_utc_s
-            judge.judge_all(run)
+            driving.judge_all(run)
 
     def _garden_changed(self, event: GardenChanged) -> None:
         run = self.run
@@ -323,6 +342,9 @@ class Engine:
         for valve in run.state.valves:
             if valve not in garden.valves:
                 run.close(valve)
+        for name, probe in garden.probes.items():
+            if name in run.garden.probes and run.garden.probes[name] != probe:
+                forget_probe(run, name)
         run.garden = garden
         run.state.garden_json = garden_json
         self._fit_garden()
@@ -330,18 +352,16 @@ class Engine:
     def _fit_garden(self) -> None:
         """Give every bed, probe and valve of the garden file its place in the state."""
         run, state, garden = self.run, self.run.state, self.run.garden
-        learned = {bed: water.full_shift_m3_m3 for bed, water in state.water.items()}
-        run.soils = {bed: soil_of(garden, bed, learned.get(bed, 0.0)) for bed in garden.beds}
+        for bed in garden.beds:
+            fit_probes(run, bed)
+        run.soils = {bed: learned_soil(run, bed) for bed in garden.beds}
         run.senses = {
-            probe: Sense(
-                bed=name,
-                theta=water_scale(garden.probes[probe]),
-                saturation_m3_m3=run.soils[name].saturation_m3_m3,
-            )
+            probe: _sense(run, name, probe)
             for name, bed in garden.beds.items()
             for probe in bed.probes
         }
         run.master, run.window, run.day = garden.master, None, None
+        run.marks, run.caps = driving.marks_of(garden), {}
         run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}
         for name in garden.beds:
             said = Said(code=Reason.QUIET_START.value, text=words(name, Reason.QUIET_START, {}))
@@ -356,7 +376,25 @@ class Engine:
             (state.water, garden.beds),
             (state.days, garden.beds),
             (state.probes, garden.probes),
+            (state.care, garden.probes),
+            (state.trials, garden.beds),
+            (state.books, garden.beds),
             (state.valves, garden.valves),
         ):
             for gone in [name for name in kept if name not in known]:
                 kept.pop(gone)
+        forget_gone(run)
+
+
+def _sense(run: Run, bed: str, probe: str) -> Sense:
+    """What is asked of a probe at each of its readings, worked out once for a garden file."""
+    setting, soil = run.garden.probes[probe], run.soils[bed]
+    return Sense(
+        bed=bed,
+        theta=scale_of(setting),
+        saturation_m3_m3=soil.saturation_m3_m3,
+        warm=warm_scale(setting, soil),
+        digit_m3_m3=digit_m3_m3(setting),
+        silent=f"probe_silent-{bed}-{probe}",
+        bare=setting.uncalibrated,
+    )

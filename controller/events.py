@@ -36,6 +36,9 @@ class Started:
     `history` tells whether the ledger is whole: lost history means that the budget is spent.
     `arrival_least_s` is the least length of a window that compares arrivals, for scaled trials.
     `garden_json` is the garden file in force, so that a journal can be read without it.
+    `crashed` tells whether the last run ended without saying so, `starts_lately` how many runs
+    began within ten minutes, this one included. `proofs` tells whether it proves its master valve
+    each week.
     """
 
     kind: Literal["started"] = "started"
@@ -50,6 +53,9 @@ class Started:
     armed: bool = True
     arrival_least_s: float = 0.0
     garden_json: str | None = None
+    crashed: bool = False
+    starts_lately: int = 1
+    proofs: bool = False
 
 
 @dataclass(slots=True, kw_only=True)
@@ -74,6 +80,7 @@ class ProbeReading:
     battery_v: float | None = None
     seq: int | None = None
     boot: str | None = None
+    not_now: Literal["", "retained", "future_dated"] = ""  # why it is none of now: never used
 
 
 @dataclass(slots=True, kw_only=True)
@@ -154,6 +161,29 @@ class OrderKind(StrEnum):
     LOCK = "lock"
     UNLOCK = "unlock"
     CLEAR = "clear"
+    FORGET = "forget"
+    SOIL = "soil"
+    LOOK = "look"
+    FORGET_LOOKS = "forget_looks"
+    STAGE = "stage"
+    FORGET_STAGE = "forget_stage"
+    POURED = "poured"
+    FORGET_POURED = "forget_poured"
+    MISS = "miss"
+    FORGET_MISS = "forget_miss"
+    TANK = "tank"
+    PICK = "pick"
+    FORGET_PICK = "forget_pick"
+    WALK = "walk"
+    WALK_ANSWER = "walk_answer"
+    WALK_BACKFLOW = "walk_backflow"
+    WALK_END = "walk_end"
+    HOSE = "hose"
+    HOSE_END = "hose_end"
+    FLOW_ANSWER = "flow_answer"
+    PAIR = "pair"
+    UNPAIR = "unpair"
+    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +191,15 @@ class Order:
     """A person's order. `bed` is None where it means the whole garden.
 
     For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s`
-    belongs to a pause, `alert` to `CLEAR`.
+    belongs to a pause, `alert` to `CLEAR`, `feel` (dry, just_moist, wet) and `depth_cm` to `SOIL`,
+    `leaves` (0 upright, 1 slightly rolled, 2 limp) and `when` (morning, midday) to `LOOK`,
+    `stage` (first_flower, first_set, first_colour, topped, last_pick) and the day `on` to `STAGE`,
+    `litres` to `POURED` and `TANK` (none: full), the day `on` to `PICK` and `FORGET_PICK`; to a
+    `PICK` of today or before also `kg` [kg], `cracked`, `black_ended` [fruit] and `variety`;
+    `text` to `NOTE`;
+    `yes` to `WALK` (answer for me) and `WALK_ANSWER`, `device` and `on` to `WALK_BACKFLOW`,
+    `open_s` to `HOSE`, `yes` to `FLOW_ANSWER` (the water is ours), `pair`, `role` (operator,
+    helper), `name` and `secret_sha256` to `PAIR`, `pair` to `UNPAIR`.
     """
 
     kind: Literal["order"] = "order"
@@ -177,6 +215,23 @@ class Order:
     until_utc_s: float | None = None
     why: str = ""
     alert: str | None = None
+    feel: str = ""
+    depth_cm: float | None = None
+    leaves: int | None = None
+    when: str = ""
+    stage: str = ""
+    on: str = ""
+    yes: bool | None = None
+    device: str = ""
+    pair: str = ""
+    role: str = ""
+    name: str = ""
+    secret_sha256: str = ""
+    kg: float | None = None
+    cracked: int | None = None
+    black_ended: int | None = None
+    variety: str = ""
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,6 +304,28 @@ class GardenChanged:
     cause: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmWay:
+    """A way out of the house (`mail`, `command`) works, or fails and why."""
+
+    kind: Literal["alarm_way"] = "alarm_way"
+    at_utc_s: float
+    mono_s: float
+    way: str
+    works: bool
+    cause: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stumbled:
+    """The engine fell over an event of kind `over`; every valve was told to close."""
+
+    kind: Literal["stumbled"] = "stumbled"
+    at_utc_s: float
+    mono_s: float
+    over: str
+
+
 Event = Annotated[
     Started
     | Tick
@@ -264,7 +341,9 @@ Event = Annotated[
     | RecordFailed
     | StoreState
     | ForeignController
-    | GardenChanged,
+    | GardenChanged
+    | AlarmWay
+    | Stumbled,
     Field(discriminator="kind"),
 ]
 EVENT_JSON: TypeAdapter[Event] = TypeAdapter(Event)  # the journal's form

@@ -7,8 +7,10 @@ import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from controller.alarming.reports import way_words
 from controller.explain_cautions import CautionText, cautions
 from controller.explain_numbers import BedNumbers, Numbers, numbers
+from controller.explain_scarce import Scarcity, scarcity
 from controller.garden import Garden
 
 COLUMNS = 80
@@ -33,6 +35,8 @@ class Explanation:
     units: str
     numbers: Numbers
     cautions: tuple[CautionText, ...]
+    alarms: tuple[str, ...] = ()
+    scarcity: Scarcity | None = None
     codes: str = CODES
 
 
@@ -52,6 +56,8 @@ def explain(garden: Garden) -> Explanation:
         units=garden.garden.units,
         numbers=found,
         cautions=cautions(garden, found),
+        alarms=tuple(way_words(garden).values()),
+        scarcity=scarcity(garden, found.beds),
     )
 
 
@@ -64,7 +70,19 @@ def render(explanation: Explanation) -> str:
     Returns:
         Text that ends with a line end.
     """
-    sections = (_head, _capacity, _drinks, _night, _meter, _worst, _cautions, _timer, _codes)
+    sections = (
+        _head,
+        _capacity,
+        _stages,
+        _drinks,
+        _night,
+        _meter,
+        _worst,
+        _alarms,
+        _cautions,
+        _timer,
+        _codes,
+    )
     blocks = ["\n".join(section(explanation)) for section in sections]
     return "\n\n".join(blocks) + "\n"
 
@@ -83,9 +101,9 @@ def _depth(depth_mm: float, units: str) -> str:
 
 
 def span(minutes: float) -> str:
-    """Write minutes as `95 min` or `2 h 10`."""
+    """Write minutes as `55 min` or `2 h 10`, hours from 60 minutes on."""
     whole = round(minutes)
-    return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60:02d}"
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d}"
 
 
 def days(interval_d: float) -> str:
@@ -119,10 +137,28 @@ def _head(explanation: Explanation) -> Iterator[str]:
 def _capacity(explanation: Explanation) -> Iterator[str]:
     units = explanation.units
     yield "What a bed holds for its plants, and how much is used at its thirst line"
+    yield "  (also called management-allowed depletion, MAD, of the total available water)"
     for bed in explanation.numbers.beds:
         holds = f"{_depth(bed.capacity_mm, units):>6} {_volume(bed.capacity_l, units):>8}"
         line = f"{_depth(bed.thirst_line_mm, units):>6} {_volume(bed.thirst_line_l, units):>8}"
-        yield f"{_name(bed.bed)} holds {holds}   thirst line {line}  ({bed.thirst_line_frac:.0%})"
+        mad = f"(MAD {bed.thirst_line_frac:.0%})"
+        yield f"{_name(bed.bed)} holds {holds}   thirst line {line}  {mad}"
+
+
+def _stages(explanation: Explanation) -> Iterator[str]:
+    units, beds = explanation.units, explanation.numbers.beds
+    heads = list(dict.fromkeys(one.stage for bed in beds for one in bed.stages))
+    yield "Thirst line stage by stage: the depth that may be used, and the same as MAD"
+    yield _name("") + "".join(f"{head:>13}" for head in heads)
+    for bed in beds:
+        told = {one.stage: one for one in bed.stages}
+        cells = (
+            f"{_depth(told[head].line_mm, units)} {told[head].line_frac:.0%}"
+            if head in told
+            else "-"
+            for head in heads
+        )
+        yield _name(bed.bed) + "".join(f"{cell:>13}" for cell in cells)
 
 
 def _drinks(explanation: Explanation) -> Iterator[str]:
@@ -168,6 +204,11 @@ def _worst(explanation: Explanation) -> Iterator[str]:
         whole = f"{_volume(bed.bed_l_day, units):>8}, no more than"
         yield f"{_name(bed.bed)} {whole} {_volume(bed.dose_l, units)} in one dose"
     yield f"{_name('all beds')} {_volume(found.site_l_day, units):>8}"
+
+
+def _alarms(explanation: Explanation) -> Iterator[str]:
+    ways = ["the page and MQTT", *explanation.alarms]
+    yield from _para(f"Alarms are told by {', '.join(ways)}.", indent="")
 
 
 def _cautions(explanation: Explanation) -> Iterator[str]:

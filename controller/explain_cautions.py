@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.agronomy.crop import untried
 from controller.explain_numbers import BedNumbers, Numbers
+from controller.explain_scarce import scarce_words
 from controller.garden import Bed, Garden
 
 NIGHT_SHARE_FRAC = 0.8  # [-] of the hours; more leaves no room for a second try
 OFTEN_D = 2.0  # [d] shorter and the bed is hardly deep and rare
 LEAN_MIDDLE = 0.5
-WEEK_D = 7
 
 
 class Caution(StrEnum):
@@ -24,11 +25,13 @@ class Caution(StrEnum):
     PLAIN_RELAY = "plain_relay"
     NO_WEATHER = "no_weather"
     NIGHT_FULL = "night_full"
+    NIGHT_SHORT = "night_short"
     CAP_BELOW_REFILL = "cap_below_refill"
     NO_PROBES = "no_probes"
     ONE_DEPTH = "one_depth"
     PROBE_BELOW_ROOTS = "probe_below_roots"
     UNCALIBRATED = "uncalibrated"
+    UNTRIED = "untried"
     UNUSED = "unused"
     PLASTIC = "plastic"
     LEAN = "lean"
@@ -37,6 +40,7 @@ class Caution(StrEnum):
     SHORT_OF_WATER = "short_of_water"
     TRIAL_BROKER = "trial_broker"
     OPEN_PAGE = "open_page"
+    NO_ALARM = "no_alarm"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,43 +96,35 @@ def _water(garden: Garden, found: Numbers) -> Iterator[tuple[Caution, str]]:
             f"The meter is coarse: at the slowest bed a check of flow takes "
             f"{found.meter.check_minutes:.1f} minutes instead of 1.",
         )
-    if found.night.share_frac > NIGHT_SHARE_FRAC:
-        yield (
-            Caution.NIGHT_FULL,
-            f"The night is tight: should all beds come due together they need "
-            f"{found.night.share_frac:.0%} of the hours {found.night.hours}. Some would wait for "
-            "the next night; longer hours, more beds at once or faster emitters help.",
-        )
+    yield from _night(found)
     if supply.shared:
         yield (
             Caution.SHARED_WATER,
             "Others use this water behind the meter: flow that nobody announced is asked about "
             "first, so a leak is found later.",
         )
-    yield from _scarce(garden, found)
+    for text in scarce_words(garden, found):
+        yield Caution.SHORT_OF_WATER, text
 
 
-def _scarce(garden: Garden, found: Numbers) -> Iterator[tuple[Caution, str]]:
-    supply = garden.supply
-    if supply.litres_per_week is not None and not supply.litres_per_week >= found.week_need_l:
-        share = supply.litres_per_week / found.week_need_l
+def _night(found: Numbers) -> Iterator[tuple[Caution, str]]:
+    """Whether all beds fit into one night, and what happens where they do not."""
+    share, hours = found.night.share_frac, found.night.hours
+    if share > 1.0:
         yield (
-            Caution.SHORT_OF_WATER,
-            f"The week's {supply.litres_per_week:.0f} litres cover {share:.0%} of a dry week in "
-            "high summer: the beds will pass their thirst lines and yield will suffer.",
+            Caution.NIGHT_SHORT,
+            f"The night is too short: should all beds come due together they need {share:.0%} of "
+            f"the hours {hours}. The neediest of them then drink a night early, before their "
+            "thirst line; what has no room for a deep watering waits for the next night, and only "
+            "a floor in danger breaks the hours. Longer hours, more beds at once or faster "
+            "emitters help.",
         )
-    day_need_l = found.week_need_l / 7.0
-    if supply.tank_l is not None:
+    elif share > NIGHT_SHARE_FRAC:
         yield (
-            Caution.SHORT_OF_WATER,
-            f"A full tank of {supply.tank_l:.0f} litres lasts about "
-            f"{supply.tank_l / day_need_l:.0f} days of high summer without rain.",
-        )
-    if supply.days is not None and len(set(supply.days)) < WEEK_D:
-        yield (
-            Caution.SHORT_OF_WATER,
-            f"Water may run on {', '.join(supply.days)} only: a bed that comes due on another "
-            "day waits, past its thirst line if need be.",
+            Caution.NIGHT_FULL,
+            f"The night is tight: should all beds come due together they need {share:.0%} of the "
+            f"hours {hours}, and a valve that has to be tried again may find no room. Longer "
+            "hours, more beds at once or faster emitters help.",
         )
 
 
@@ -143,8 +139,8 @@ def _parts(garden: Garden) -> Iterator[tuple[Caution, str]]:
     if not garden.weather:
         yield (
             Caution.NO_WEATHER,
-            "No weather mast: use is reckoned from monthly means, rain is noticed only by the "
-            "probes, and beds without probes go on for half as long.",
+            "No weather instruments: use is reckoned from monthly means, rain is noticed only by "
+            "the probes, and beds without probes go on for half as long.",
         )
     probes = {probe for bed in garden.beds.values() for probe in bed.probes}
     valves = {bed.valve for bed in garden.beds.values()}
@@ -171,6 +167,12 @@ def _ways(garden: Garden) -> Iterator[tuple[Caution, str]]:
             f"The page listens on {garden.page.listen}: pair each phone, and never forward this "
             "port to the internet.",
         )
+    if garden.alarm.mail is None and garden.alarm.command is None:
+        yield (
+            Caution.NO_ALARM,
+            "No alarm gets out of the house: [alarm] sets neither mail nor a command, so whoever "
+            "is away hears of nothing.",
+        )
 
 
 def _bed(garden: Garden, bed: Bed, found: BedNumbers) -> Iterator[tuple[Caution, str]]:
@@ -181,6 +183,13 @@ def _bed(garden: Garden, bed: Bed, found: BedNumbers) -> Iterator[tuple[Caution,
             Caution.PLASTIC,
             "Under plastic little rain reaches the roots, and a leak does not show: lift the "
             "sheet now and then.",
+        )
+    new = untried(bed.crop)
+    if new:
+        yield (
+            Caution.UNTRIED,
+            f"Untried: the lines for {', '.join(new)} are a handbook's (line = p of FAO-56 at 5 mm "
+            "a day, floor 0.10 beyond it); nobody has grown them by this tool. Look at the leaves.",
         )
     if bed.lean > LEAN_MIDDLE:
         yield (
@@ -232,6 +241,6 @@ def _senses(garden: Garden, bed: Bed) -> Iterator[tuple[Caution, str]]:
     if bare:
         yield (
             Caution.UNCALIBRATED,
-            f"Raw counts without calibration: {', '.join(bare)}. They cannot be read as water "
-            "yet; two weighed points are enough.",
+            f"Raw counts without calibration: {', '.join(bare)}. Two dry spells have to teach what "
+            "they mean, until then the bed goes by its balance; two weighed points are better.",
         )

@@ -11,13 +11,23 @@ import math
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from controller.agronomy.crop import Stage, kcb_of, line_and_floor, load_crops
+from controller.agronomy.crop import (
+    YOUNG_ROOT_M,
+    Stage,
+    kcb_of,
+    line_and_floor,
+    load_crops,
+    stage_of,
+)
 from controller.agronomy.dual import COVERS
 from controller.agronomy.rootzone import kc_max
 from controller.garden import REFILL_TO_FRAC, Bed, Garden
+from controller.sensing.climate import Climate
+from controller.sensing.coefficients import fitted, staked
 from controller.sensing.sky import normal_eto_mm_d
-from controller.watering.dosing import SOAK_S, Split, split
+from controller.watering.dosing import SOAK_S, Split, nominal_s, split
 from controller.watering.hours import Place, window_at
+from controller.watering.ponding import pond_pulses
 
 SUMMER_STAGE = Stage.SETTING  # the tightest stage, which a staked plant has in all of high summer
 NORTHERN_MONTHS = (5, 6, 7, 8, 9)
@@ -29,6 +39,16 @@ LEAST_ETO_MM_D = 0.1  # [mm/d] so that normals of 0 do not make an interval endl
 LEAK_L_MIN = 0.1  # [L/min] with all valves closed
 TIMER_SLACK_D = 0.25  # [d] by which a plain timer may pass the thirst line
 LONGEST_NIGHT_MINUTES = 2 * 1440  # [min] where the play ends
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageLine:
+    """The thirst line of one stage, alias MAD: of TAW, and in mm over the strip."""
+
+    stage: str
+    line_frac: float
+    line_mm: float
+    floor_frac: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +69,7 @@ class BedNumbers:
     thirst_line_mm: float
     thirst_line_l: float
     floor_frac: float
+    stages: tuple[StageLine, ...]
     flow_l_min: float
     refill_l: float
     refill_minutes: float
@@ -143,27 +164,28 @@ def _eto_mm_d(garden: Garden, month: int) -> float:
 def kc_full_grown(bed: Bed) -> float:
     """Crop coefficient of a full-grown bed with damp ground, the thirstiest crop in it [-].
 
-    Source: FAO-56 eq. 72 and 80 with the evaporation share of the mulch.
+    Source: FAO-56 eq. 72 and 80 with the evaporation share of the mulch, in the standard climate.
     """
-    staked = bed.habit == "indeterminate"
-    crops = [load_crops()[name] for name in bed.crop]
-    kcb = max(kcb_of(crop, day, staked) for crop in crops for day in SEASON_DEGREE_DAYS)
+    crops = [fitted(bed, load_crops()[name], Climate()) for name in bed.crop]
+    kcb = max(kcb_of(crop, day, staked(bed)) for crop in crops for day in SEASON_DEGREE_DAYS)
     bare = kc_max(kcb) - kcb
     return kcb + COVERS[bed.mulch].evaporation_share_frac * bare
 
 
 def _split(garden: Garden, bed: str, litres: float) -> Split:
+    whole_s = nominal_s(litres, garden.bed_flow_l_min(bed))
     return split(
         litres,
         garden.bed_flow_l_min(bed),
         float(garden.limits.open_max_s),
         metered=garden.meter is not None,
+        least_pulses=pond_pulses(garden.beds[bed], whole_s),
     )
 
 
 def _bed(garden: Garden, name: str, month: int) -> BedNumbers:
     bed = garden.beds[name]
-    line, floor = line_and_floor(SUMMER_STAGE, bed.lean)
+    line, floor = line_and_floor(SUMMER_STAGE, bed.lean, bed.crop)
     capacity_l = bed.taw_mm * bed.wetted_area_m2
     refill_l = (line - REFILL_TO_FRAC) * capacity_l
     demand_l_d = kc_full_grown(bed) * _eto_mm_d(garden, month) * bed.ground_area_m2
@@ -180,6 +202,7 @@ def _bed(garden: Garden, name: str, month: int) -> BedNumbers:
         thirst_line_mm=line * bed.taw_mm,
         thirst_line_l=line * capacity_l,
         floor_frac=floor,
+        stages=_stages(bed),
         flow_l_min=bed.flow_l_min,
         refill_l=refill_l,
         refill_minutes=refill_l / bed.flow_l_min,
@@ -191,6 +214,28 @@ def _bed(garden: Garden, name: str, month: int) -> BedNumbers:
         floor_refill_l=caps.refill_l,
         pulses_per_minute=bed.flow_l_min / meter.litres_per_pulse if meter else None,
     )
+
+
+def _stages(bed: Bed) -> tuple[StageLine, ...]:
+    """The stages that a bed's crops pass through, staked plants once they are topped."""
+    table = load_crops()
+    passed = {Stage.ESTABLISHING} | {
+        stage_of(
+            crop=table[name], days_since_transplant=90.0, degree_days=sum_c_d, habit="determinate"
+        )
+        for name in bed.crop
+        for sum_c_d in SEASON_DEGREE_DAYS
+    }
+    young_share = min(1.0, YOUNG_ROOT_M / bed.root_depth_m)
+    found = []
+    for stage in (one for one in Stage if one in passed):
+        line, floor = line_and_floor(stage, bed.lean, bed.crop)
+        share = young_share if stage is Stage.ESTABLISHING else 1.0
+        line_mm = line * share * bed.taw_mm
+        found.append(
+            StageLine(stage=stage.value, line_frac=line, line_mm=line_mm, floor_frac=floor)
+        )
+    return tuple(found)
 
 
 def _night(garden: Garden, beds: tuple[BedNumbers, ...], month: int) -> Night:

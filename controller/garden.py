@@ -110,7 +110,7 @@ class Garden(Declared):
     def refill_l(self, bed: str) -> float:
         """Litres that lift a full-grown bed from its deepest floor to where a refill stops [L]."""
         here = self.beds[bed]
-        floor = max(line_and_floor(stage, here.lean)[1] for stage in LATER_STAGES)
+        floor = max(line_and_floor(stage, here.lean, here.crop)[1] for stage in LATER_STAGES)
         return (floor - REFILL_TO_FRAC) * here.taw_mm * here.wetted_area_m2
 
     def limits_for(self, bed: str) -> BedLimits:

@@ -24,7 +24,7 @@ from controller.garden_parts import (
     Weather,
 )
 from controller.garden_rules import BedName, DeviceId, Part, Table, listed, shown
-from controller.garden_ways import Alarm, Broker, GardenInfo, Page, Topics
+from controller.garden_ways import Alarm, Broker, GardenInfo, Page, Topics, is_loopback
 
 SUPPLY_SHARE_FRAC = 0.9  # [-] of the supply flow that open beds may take together
 ROOT = "thirstline"
@@ -110,6 +110,7 @@ def cross_faults(garden: Declared) -> list[Fault]:
         _valve_faults(garden),
         _meter_faults(garden),
         _topic_faults(garden),
+        _mail_faults(garden),
     )
     return [found for check in checks for found in check]
 
@@ -279,3 +280,20 @@ def _claims(garden: Declared) -> Iterator[tuple[Place, str, str | None]]:
         yield ("weather", name, "topic"), garden.topic("weather", name), None
     for name, probe in garden.probes.items():
         yield ("probes", name, "topic"), garden.topic("probe", name), probe.field or probe.senml
+
+
+def _mail_faults(garden: Declared) -> Iterator[Fault]:
+    """A password never crosses a network in the clear, and belongs to somebody."""
+    here, mail = ("alarm", "mail"), garden.alarm.mail
+    if mail is None:
+        return
+    if mail.security == "none" and not is_loopback(mail.host.strip("[]")):
+        yield (
+            (*here, "tls"),
+            f"'none' with {shown(mail.host)}: plain text is allowed to this machine only; "
+            "allowed is 'starttls' or 'tls'",
+        )
+    if mail.user is not None and mail.password_file is None:
+        yield (*here, "user"), "has no password_file beside it"
+    if mail.password_file is not None and mail.user is None:
+        yield (*here, "password_file"), "has no user beside it"

@@ -270,7 +270,9 @@ def _fields(model: type[BaseModel], place: Place) -> dict[str, FieldInfo]:
         here = _inner(field.annotation) if field is not None else None
         if field is not None and get_origin(field.annotation) is Mapping:
             next(steps, None)  # the name that the grower gave
-    return dict(here.model_fields) if here is not None else {}
+    if here is None:
+        return {}
+    return {field.alias or name: field for name, field in here.model_fields.items()}
 
 
 def _inner(annotation: object) -> type[BaseModel] | None:

@@ -138,6 +138,7 @@ class Bed(Part):
     field_capacity_m3_m3: Annotated[float, Between(0.03, 0.6, "m3/m3")] | None = None
     wilting_point_m3_m3: Annotated[float, Between(0.005, 0.45, "m3/m3")] | None = None
     mulch: Annotated[Mulch, OneOf(get_args(Mulch))] = "none"
+    cover_frac: Annotated[float, Between(0.05, 1.0)] | None = None
     lines: Annotated[int, LINES] = 1
     emitters: Annotated[int, Between(1, 10_000, whole=True)]
     emitter_l_h: Annotated[float, Between(0.1, 50.0, "L/h")]
@@ -217,6 +218,7 @@ class Probe(Part):
     kind: Annotated[ProbeKind, OneOf(get_args(ProbeKind))]
     depth_cm: Annotated[float, Between(1.0, 200.0, "cm")]
     every_s: Annotated[float, Between(1.0, 86_400.0, "s")] | None = None
+    battery_least_v: Annotated[float, Between(0.5, 60.0, "V")] | None = None
     calibration: (
         Annotated[
             tuple[
@@ -233,6 +235,11 @@ class Probe(Part):
         ]
         | None
     ) = None
+
+    @property
+    def uncalibrated(self) -> bool:
+        """Whether it tells bare counts that nothing turns into water content."""
+        return self.kind == "raw" and self.calibration is None
 
 
 class RelayWords(Part):

@@ -9,8 +9,9 @@ from ipaddress import ip_address
 from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, ConfigDict, Field
 
+from controller.alarming.hours import WEEKDAYS
 from controller.garden_rules import Between, Line, Many, OneOf, Part, Text, Topic, fault, shown
 
 Units = Literal["metric", "us"]
@@ -19,7 +20,14 @@ HOST_PATTERN = r"(?:[A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?|\[[0-9A-Fa-f
 URL_PATTERN = rf"builtin|mqtt://(?P<host>{HOST_PATTERN}):(?P<port>[0-9]{{1,5}})"
 LISTEN_PATTERN = rf"(?P<host>{HOST_PATTERN}):(?P<port>[0-9]{{1,5}})"
 TIME_PATTERN = r"(?:(?:[01][0-9]|2[0-3]):[0-5][0-9]|sunset|sunrise)"
+CLOCK_PATTERN = r"(?:[01][0-9]|2[0-3]):[0-5][0-9]"
+DEFAULT_QUIET = "22:00-07:00"
 HIGHEST_PORT = 65535
+TLS_PORT = 465  # mail over TLS from the first byte, RFC 8314
+Tls = Literal["starttls", "tls", "none"]
+Address = Annotated[
+    str, Text(200, r"[^@\s,<>\"]+@[^@\s,<>\"]+", "a mail address")
+]  # one address: no comma makes it two
 
 
 @lru_cache(maxsize=1)
@@ -46,6 +54,14 @@ def _two_ends(hours: str) -> str:
     start, _, end = hours.partition("-")
     if start == end:
         predicate = f"{shown(hours)} begins and ends alike; allowed is a span, or 'always'"
+        raise fault(predicate)
+    return hours
+
+
+def _two_clocks(hours: str) -> str:
+    begin, _, end = hours.partition("-")
+    if begin == end:
+        predicate = f"{shown(hours)} begins and ends alike; allowed is a span, or 'never'"
         raise fault(predicate)
     return hours
 
@@ -175,18 +191,36 @@ class Topics(Part):
 class Mail(Part):
     """`mail`: the account that alarms go out by."""
 
+    model_config = ConfigDict(populate_by_name=True)  # the journal keeps it by its own names
+
     host: Annotated[str, Text(253, HOST_PATTERN, "a host name or address")]
     port: Annotated[int, Between(1, HIGHEST_PORT, whole=True)] = 587
     user: Annotated[str, Text(100)] | None = None
     password_file: Line | None = None
-    to: Annotated[
-        tuple[Annotated[str, Text(200, r"[^@\s]+@[^@\s]+", "a mail address")], ...],
-        Many(1, 10, "mail addresses"),
-    ]
+    to: Annotated[tuple[Address, ...], Many(1, 10, "mail addresses")]
+    sender: Annotated[Address | None, Field(alias="from")] = None
+    tls: Annotated[Tls, OneOf(get_args(Tls))] | None = None
+
+    @property
+    def security(self) -> Tls:
+        """How the connection is made safe: as told, else by the port."""
+        return self.tls or ("tls" if self.port == TLS_PORT else "starttls")
+
+    @property
+    def sender_or_first(self) -> str:
+        """Whom the mail is from: as told, else the account, else the first to get it."""
+        account = self.user if self.user is not None and "@" in self.user else None
+        return self.sender or account or self.to[0]
 
 
 class Alarm(Part):
-    """`[alarm]`: how people are called."""
+    """`[alarm]`: how people are called, and when they are left to sleep."""
 
     mail: Mail | None = None
     command: Annotated[tuple[Line, ...], Many(1, 20, "words")] | None = None
+    quiet: Annotated[
+        str,
+        Text(11, rf"never|{CLOCK_PATTERN}-{CLOCK_PATTERN}", "hours such as '22:00-07:00', 'never'"),
+        AfterValidator(_two_clocks),
+    ] = DEFAULT_QUIET
+    weekly: Annotated[str, OneOf((*WEEKDAYS, "never"))] = "sun"

@@ -2,7 +2,8 @@
 
 Pure but for its own memory: the latest nonce of each valve, the last report of each valve (a node
 that idles says the same every 20 s), a budget of messages for each topic, and counters. Retained
-messages count only where the wire keeps them: on the outlook and on the controller's state.
+messages count only where the wire keeps them: on the outlook and on the controller's state; a
+probe's goes on as history, marked as none of now.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from controller.errors import PayloadError
-from controller.events import Event, ValveReport
+from controller.events import Event, ProbeReading, ValveReport
 from controller.sensing.payload import (
     ControllerState,
     decode_canary,
@@ -203,11 +204,16 @@ class Inbox:
             return []
         found: list[Heard] = []
         for route in routes:
-            if retained and route.kind not in RETAINED_KINDS:
+            kept = retained and route.kind not in RETAINED_KINDS
+            if kept and route.kind != "probe":
                 self._ignored += 1
                 continue
             try:
-                heard = self._decode(route, payload, at_utc_s=at_utc_s, mono_s=mono_s)
+                heard: Heard | None
+                if kept:  # history: named and counted by the engine, never used
+                    heard = self._probe(route.device, payload, at_utc_s, mono_s, kept=True)
+                else:
+                    heard = self._decode(route, payload, at_utc_s=at_utc_s, mono_s=mono_s)
             except PayloadError as exc:
                 self._reject(route.source, str(exc), mono_s)
                 continue
@@ -233,8 +239,7 @@ class Inbox:
         device = route.device
         match route.kind:
             case "probe":
-                probe = self._garden.probes[device]
-                return decode_probe(payload, device, probe, at_utc_s=at_utc_s, mono_s=mono_s)
+                return self._probe(device, payload, at_utc_s, mono_s, kept=False)
             case "meter":
                 return decode_meter(
                     payload,
@@ -247,6 +252,18 @@ class Inbox:
                 return decode_weather(payload, device, at_utc_s=at_utc_s, mono_s=mono_s)
             case _:
                 return decode_outlook(payload, at_utc_s=at_utc_s, mono_s=mono_s)
+
+    def _probe(
+        self, device: str, payload: bytes, at_utc_s: float, mono_s: float, *, kept: bool
+    ) -> ProbeReading:
+        return decode_probe(
+            payload,
+            device,
+            self._garden.probes[device],
+            at_utc_s=at_utc_s,
+            mono_s=mono_s,
+            retained=kept,
+        )
 
     def _valve(
         self, payload: bytes, valve: str, *, at_utc_s: float, mono_s: float

@@ -9,59 +9,20 @@ from controller.events import (
     ForeignController,
     LinkDown,
     LinkUp,
-    ProbeReading,
     ValveReport,
     WeatherReading,
 )
 from controller.run import LEASE_S, MARGIN_S, Run
-from controller.sensing import quality, sky
+from controller.sensing import sky
 from controller.state import ValveState
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut, cut_all
-from controller.watering.words import bed_name
 
 CONTRACT = 1
 BUDGET_LOST_S = 86_400.0
 NONCE_LIFE_S = 45.0  # a lease sent this long ago is refused by every node
+SILENT_S = 120.0  # an idle valve is news once a minute: one that speaks after this was away
 NEW_UP_S = 3600.0
-
-
-def probe_reading(run: Run, event: ProbeReading) -> None:
-    """A probe spoke: believe it or say why not."""
-    state = run.state
-    sense = run.senses.get(event.probe)
-    if sense is None:
-        return
-    probe = state.probes[event.probe]
-    if quality.repeated(event, probe):
-        return
-    state.readings += 1
-    theta = sense.theta(event.value)
-    why_not = quality.refusal(event, theta, sense.saturation_m3_m3)
-    if why_not or theta is None:
-        _refuse_reading(run, event, sense.bed, why_not)
-        return
-    first = probe.mono_s is None or probe.mono_s < state.link_mono_s
-    quality.accept(event, probe, theta)
-    if state.alerts:
-        run.end_alert("probe_suspect", sense.bed, event.probe)
-        run.end_alert("probe_silent", sense.bed, event.probe)
-    if first:
-        run.nudge = True
-
-
-def _refuse_reading(run: Run, event: ProbeReading, bed: str, why_not: str) -> None:
-    probe = run.state.probes[event.probe]
-    probe.rejected += 1
-    if probe.flag != why_not:
-        probe.flag = why_not
-        run.raise_alert(
-            "probe_suspect",
-            f"Probe {event.probe} in {bed_name(bed)} says what cannot be ({why_not}). "
-            "Look at its cable and its unit; the bed goes by what else it has.",
-            bed=bed,
-            probe=event.probe,
-        )
 
 
 def weather_reading(run: Run, event: WeatherReading) -> None:
@@ -76,6 +37,9 @@ def valve_report(run: Run, event: ValveReport) -> None:
     valve = state.valves.get(event.valve)
     if valve is None or _overtaken(valve, event):
         return
+    bed = run.valve_beds.get(event.valve)
+    if valve.heard_mono_s is not None and state.mono_s - valve.heard_mono_s > SILENT_S:
+        run.end_alert("valve_silent", *(part for part in (bed, event.valve) if part))
     valve.heard_mono_s, valve.boot, valve.contract = state.mono_s, event.boot, event.contract
     valve.heard_epoch, valve.heard_seq = event.epoch, event.seq
     _hear_epoch(run, event)

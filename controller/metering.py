@@ -8,9 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.events import MeterReading
+from controller.proving.arming import fill_of, fills, flow_of, walks
 from controller.run import Run
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
 from controller.state import Pulse
+from controller.water_state import Stretch
+from controller.watering import hose
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut_all
 from controller.watering.words import bed_name
@@ -20,9 +23,15 @@ LEAK_PULSES = 3.0
 STUCK_PULSES = 2.0
 STUCK_SHARE = 1.0 / 3.0
 STUCK_AFTER_S = 5.0
-BURST_FACTOR = 1.6
-BURST_READINGS = 3  # in a row, 5 s apart: longer than the 10 s that a burst needs
+BURST_FACTOR = 1.6  # over 10 s and 3 pulses, whichever is longer
+BURST_S = 10.0
+BURST_PULSES = 3.0
+SPELL_FACTOR = 1.3  # over a minute and 16 pulses
+SPELL_S = 60.0
+SPELL_PULSES = 16.0
+AFTER_FROST = 0.5  # of what is too much, in the first dose after a frost: our own proposal
 FILL_S = 60.0  # the lines fill
+FILL_FACTOR = 2.0  # of the litres that the walk found: a line may have run emptier since
 JUMP_FACTOR = 1.6  # of all that the supply can give: more is no water but a fault of the counter
 JUMP_PULSES = 3.0
 
@@ -43,6 +52,8 @@ def meter_reading(run: Run, event: MeterReading) -> None:
     gain = _gain(run, event)
     if gain is None:
         return
+    hose.mind(run)
+    hose.heard(run, gain.litres, gain.over_s)
     pulses = [
         watering.pulse
         for watering in run.state.waterings.values()
@@ -54,13 +65,15 @@ def meter_reading(run: Run, event: MeterReading) -> None:
         _unasked(run, gain)
     elif gain.over_s >= FILL_S:
         run.state.meter.idle_gain_l = run.state.meter.idle_up_s = 0.0
+    elif run.state.meter.idle_gain_l > 0.0:
+        run.state.meter.idle_up_s += gain.over_s  # a slow drip is slow
 
 
 def _gain(run: Run, event: MeterReading) -> Gain | None:
     meter = run.state.meter
     before_l, before_s, boot = meter.litres_total, meter.up_s, meter.boot
     since_s = meter.mono_s
-    fresh = since_s is not None and since_s >= run.state.link_mono_s
+    fresh = run.state.link_up and since_s is not None and since_s >= run.state.link_mono_s
     meter.litres_total, meter.up_s, meter.boot = event.litres_total, event.up_s, event.boot
     meter.mono_s = run.state.mono_s
     if before_l is None or boot != event.boot or not fresh:
@@ -98,40 +111,72 @@ def _jumped(run: Run) -> None:
 
 
 def _credit(run: Run, pulses: list[Pulse], gain: Gain) -> None:
-    beds = run.garden.beds
-    flow_l_min = sum(beds[pulse.bed].flow_l_min for pulse in pulses)
+    flow_l_min = sum(flow_of(run, pulse.bed) for pulse in pulses)
+    beside = hose.beside(run, gain.litres, gain.over_s, flow_l_min)
     for pulse in pulses:
-        pulse.given_l += gain.litres * beds[pulse.bed].flow_l_min / flow_l_min
+        bed_l_min = flow_of(run, pulse.bed)
+        share_l = gain.litres * bed_l_min / flow_l_min
+        # other water runs too: no bed gets more of the count than its valve gives
+        pulse.given_l += min(share_l, bed_l_min * gain.over_s / 60.0) if beside else share_l
         pulse.metered = True
         pulse.shared = pulse.shared or len(pulses) > 1
-    _watch_burst(run, flow_l_min, gain)
+        pulse.beside = pulse.beside or beside
+    _watch_burst(run, pulses, flow_l_min, gain)
 
 
-def _watch_burst(run: Run, flow_l_min: float, gain: Gain) -> None:
+def _watch_burst(run: Run, pulses: list[Pulse], flow_l_min: float, gain: Gain) -> None:
+    """Far more than the open beds take for a moment, or well more for a while, is a burst."""
     meter = run.state.meter
-    told_l_min = 60.0 * gain.litres / gain.over_s
-    far_more = told_l_min > BURST_FACTOR * flow_l_min
-    if far_more and gain.over_s <= FILL_S and _lines_full(run):
-        meter.high += 1
-    else:
-        meter.high = 0
-    if meter.high >= BURST_READINGS:
-        meter.high = 0
-        cut_all(run, "fault")
-        run.close_all()
-        run.raise_alert(
-            "burst",
-            f"{told_l_min:.1f} L/min flowed where {flow_l_min:.1f} should: a pipe may have "
-            "burst. Everything is closed until a person has looked.",
-            person=True,
-        )
+    flow_l_min += hose.others_l_min(run)
+    unlike = walks(run) or hose.announced(run) or not _lines_full(run, pulses)
+    if gain.over_s > FILL_S or unlike:
+        meter.moment, meter.spell = Stretch(), Stretch()
+        return
+    pulse_l = run.garden.meters[run.garden.supply.meter or ""].litres_per_pulse
+    frosted = any(run.state.beds[pulse.bed].frosted for pulse in pulses)
+    tight = AFTER_FROST if frosted else 1.0
+    told = (
+        (BURST_FACTOR, _over(meter.moment, gain, BURST_S, BURST_PULSES * pulse_l)),
+        (SPELL_FACTOR, _over(meter.spell, gain, SPELL_S, SPELL_PULSES * pulse_l)),
+    )
+    for factor, told_l_min in told:
+        if told_l_min is not None and told_l_min > (1.0 + tight * (factor - 1.0)) * flow_l_min:
+            cut_all(run, "fault")
+            run.close_all()
+            run.raise_alert(
+                "burst",
+                f"{told_l_min:.1f} L/min flowed where {flow_l_min:.1f} should: a pipe may have "
+                "burst. Everything is closed until a person has looked.",
+                person=True,
+            )
+            return
 
 
-def _lines_full(run: Run) -> bool:
-    """Whether no valve was told to move for a minute."""
-    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
+def _over(stretch: Stretch, gain: Gain, least_s: float, least_l: float) -> float | None:
+    """Flow over a stretch that is long enough and holds enough pulses; then the next begins."""
+    stretch.litres += gain.litres
+    stretch.up_s += gain.over_s
+    if not (stretch.up_s >= least_s and stretch.litres >= least_l - 1e-9):
+        return None
+    l_min = 60.0 * stretch.litres / stretch.up_s
+    stretch.litres = stretch.up_s = 0.0
+    return l_min
+
+
+def _lines_full(run: Run, pulses: list[Pulse]) -> bool:
+    """Whether no valve has moved for a minute, or the line took what the walk found."""
+    edges = [valve.moved_mono_s for valve in run.state.valves.values()]
     last_edge_s = max((edge for edge in edges if edge is not None), default=0.0)
-    return run.state.mono_s - last_edge_s >= FILL_S
+    since_s = run.state.mono_s - last_edge_s
+    return since_s >= FILL_S or (since_s >= BURST_S and _took_its_fill(run, pulses))
+
+
+def _took_its_fill(run: Run, pulses: list[Pulse]) -> bool:
+    """Whether a bed that drinks alone got twice the litres that once filled its line."""
+    if len(pulses) != 1:
+        return False
+    fill_l = fill_of(run, pulses[0].bed)
+    return fill_l is not None and pulses[0].given_l >= FILL_FACTOR * fill_l
 
 
 def _unasked(run: Run, gain: Gain) -> None:
@@ -139,9 +184,16 @@ def _unasked(run: Run, gain: Gain) -> None:
     meter = run.state.meter
     if any(may_flow(run, bed.valve) for bed in run.garden.beds.values()):
         return  # a valve whose state is unknown: its reservation is charged in full
+    if hose.announced(run):
+        run.state.taps.ran_on = True
+        meter.idle_gain_l = meter.idle_up_s = 0.0
+        return
     last = _last_closed(run)
     if last is not None and run.state.mono_s - gain.since_mono_s > last[1]:
         _late(run, last[0], gain)  # the count reaches back to before that bed closed
+        return
+    if fills(run):
+        meter.idle_gain_l = meter.idle_up_s = 0.0
         return
     meter.idle_gain_l += gain.litres
     meter.idle_up_s += gain.over_s
@@ -150,20 +202,21 @@ def _unasked(run: Run, gain: Gain) -> None:
     if last is not None and master is not None and may_flow(run, master):
         bed, closed_for_s = last
         rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
-        stuck = rate_l_min > STUCK_SHARE * run.garden.beds[bed].flow_l_min
+        stuck = rate_l_min > STUCK_SHARE * flow_of(run, bed)
         if closed_for_s >= STUCK_AFTER_S and meter.idle_gain_l >= STUCK_PULSES * pulse_l and stuck:
             _stuck_open(run, bed)
             return
     rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
     enough = meter.idle_gain_l >= LEAK_PULSES * pulse_l and meter.idle_up_s >= FILL_S
-    if enough and rate_l_min > LEAK_L_MIN and not run.garden.supply.shared:
-        run.close_all()
-        run.raise_alert(
-            "leak",
-            f"{rate_l_min:.1f} L/min flow although every valve is told to be closed. Shut the "
-            "hand valve and look.",
-            person=True,
-        )
+    if enough and rate_l_min > LEAK_L_MIN:
+        if hose.asks_first(run, rate_l_min):
+            hose.ask(run, rate_l_min)
+        else:
+            hose.leak(
+                run,
+                f"{rate_l_min:.1f} L/min flow although every valve is told to be closed. Shut the "
+                "hand valve and look.",
+            )
 
 
 def _late(run: Run, bed: str, gain: Gain) -> None:

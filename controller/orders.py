@@ -7,18 +7,31 @@ works; opening goes through the same guard as the policy.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Literal
 
+from controller import scarcity
 from controller.effects import Answer, Close
 from controller.events import Order, OrderKind
+from controller.flagging import SWAP_ALERT, cleared_by_person
+from controller.learned import forget
+from controller.probe_care import swap_cleared
+from controller.proving import walk_orders
 from controller.run import QUIET_S, Run
 from controller.state import Pause, Said, Watering
+from controller.telling.hose_orders import HOSES
+from controller.telling.pair_orders import PAIRS
+from controller.told_orders import HAND
+from controller.watering.decision import Reason
 from controller.watering.dosing import ON_LEAST_S, Split, nominal_s, split
 from controller.watering.guard import LATCHING, busy_beds, caps_of, permit_pulse
+from controller.watering.leasing import fits_master
 from controller.watering.limits import Refused
-from controller.watering.policy import REFILL_TO_FRAC, Reason
+from controller.watering.policy import REFILL_TO_FRAC
+from controller.watering.ponding import pond_pulses
+from controller.watering.refusals import REFUSALS as REFUSALS
 from controller.watering.settling import cut, cut_all
-from controller.watering.valves import begin_pulse, fits_master, meter_alive
+from controller.watering.valves import begin_pulse, meter_alive
 from controller.watering.words import bed_name, words
 
 Status = Literal["accepted", "refused", "invalid", "unknown", "unrecorded"]
@@ -28,49 +41,13 @@ STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so lon
 PAUSE_MOST_S = 366 * 86_400.0
 BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
-REFUSALS: dict[Refused, str] = {
-    Refused.NOT_ARMED: "The valves have not been walked and proved yet.",
-    Refused.LOCKED: "Somebody works at the pipes: the garden is locked.",
-    Refused.OTHER_CONTROLLER: "Another controller speaks to these valves.",
-    Refused.CANNOT_RECORD: "The record cannot be written.",
-    Refused.LINK_LOST: "There is no contact with the broker.",
-    Refused.QUIET_START: "Just started: nothing opens in the first minutes.",
-    Refused.VALVE_LATCHED: "An alert keeps this valve shut until a person lifts it.",
-    Refused.FROST: "It is too cold.",
-    Refused.BUDGET_SPENT: "The record was lost: the day's water counts as given.",
-    Refused.NOT_FINITE: "That is no amount of water.",
-    Refused.TOO_SHORT: "That would run for less than a minute.",
-    Refused.TOO_LONG: "That is longer than one opening may last.",
-    Refused.DOSE_CAP: "That is more than one watering may give.",
-    Refused.BED_CAP: "That would pass this bed's limit for 24 hours.",
-    Refused.SITE_CAP: "That would pass the garden's limit for 24 hours.",
-    Refused.BUSY: "As many beds as may drink at once are drinking.",
-    Refused.SUPPLY: "The supply cannot feed this bed beside the ones that drink.",
-    Refused.STARTS: "This valve has opened twelve times in 24 hours.",
-    Refused.RESTING: "This valve closed less than ten minutes ago.",
-}
-
 
 def handle(run: Run, order: Order) -> None:
     """Carry out or refuse one order; the answer is among the effects."""
     if order.bed is not None and order.bed not in run.garden.beds:
         _answer(run, order, "unknown", "no_such_bed", "There is no such bed.")
         return
-    match order.what:
-        case OrderKind.WATER:
-            _water(run, order)
-        case OrderKind.STOP | OrderKind.STOP_ALL:
-            _stop(run, order)
-        case OrderKind.PAUSE:
-            _pause(run, order)
-        case OrderKind.RESUME:
-            _resume(run, order)
-        case OrderKind.LOCK:
-            _lock(run, order)
-        case OrderKind.UNLOCK:
-            _unlock(run, order)
-        case OrderKind.CLEAR:
-            _clear(run, order)
+    DOES[order.what](run, order)
 
 
 def _answer(run: Run, order: Order, status: Status, reason: str, text: str) -> None:
@@ -83,6 +60,7 @@ def _note(run: Run, order: Order, text: str) -> None:
 
 def _stop(run: Run, order: Order) -> None:
     beds = list(run.garden.beds) if order.bed is None else [order.bed]
+    walk_orders.stop(run, order.bed)
     for bed in beds:
         cut(run, bed, "stopped")
         if order.who != ENDING:
@@ -142,7 +120,13 @@ def _water_now(run: Run, order: Order, bed: str, wanted_l: float) -> None:
     """Put a sound order before the guard, whole; then reserve its first pulse."""
     state, caps = run.state, caps_of(run, bed)
     flow_l_min = run.garden.beds[bed].flow_l_min
-    parts = split(wanted_l, flow_l_min, caps.open_most_s, metered=meter_alive(run))
+    parts = split(
+        wanted_l,
+        flow_l_min,
+        caps.open_most_s,
+        metered=meter_alive(run),
+        least_pulses=pond_pulses(run.garden.beds[bed], nominal_s(wanted_l, flow_l_min)),
+    )
     verdict = permit_pulse(run, bed, wanted_l, min(parts.pulse_s, caps.open_most_s))
     refused = verdict.refused
     if refused is None and (bed in state.waterings or not _room(run, parts.pulse_s)):
@@ -248,7 +232,7 @@ def _pause(run: Run, order: Order) -> None:
         text = "A pause needs an end that is still to come, within a year."
         _answer(run, order, "invalid", "until", text)
         return
-    pause = Pause(until_utc_s=until_s, why=order.why)
+    pause = Pause(until_utc_s=until_s, why=order.why, called_trusted_s=run.trusted_s)
     text = "Paused by a person: no watering of its own until the pause ends."
     if order.bed is None:
         state.pause = pause
@@ -311,23 +295,98 @@ def _unlock(run: Run, order: Order) -> None:
     _answer(run, order, "accepted", "unlocked", "Unlocked.")
 
 
+def _forget(run: Run, order: Order) -> None:
+    bed = order.bed
+    if bed is None:
+        _answer(run, order, "invalid", "one_bed", "Say which bed is to forget what it learned.")
+        return
+    forget(run, bed)
+    _note(run, order, "forget what was learned")
+    text = (
+        f"{bed_name(bed)} begins anew: the garden file's full point counts until it learns again."
+    )
+    _kept(run, order, "forgotten", text)
+
+
+def _hand(run: Run, order: Order) -> None:
+    """What somebody felt, saw, marked, poured or wants missed of one bed."""
+    bed = order.bed
+    if bed is None:
+        _answer(run, order, "invalid", "one_bed", "Say of which bed.")
+        return
+    reply = HAND[order.what](run, bed, order)
+    if reply.status != "accepted":
+        _answer(run, order, reply.status, reply.reason, reply.text)
+        return
+    if reply.effect is not None:
+        run.out.append(reply.effect)
+    _note(run, order, f"{reply.note} ({order.why})" if order.why else reply.note)
+    _kept(run, order, reply.reason, reply.text)
+
+
+def _told(run: Run, order: Order) -> None:
+    """A walk begun, answered or ended; a hose; who may come in."""
+    reply = TELLS[order.what](run, order)
+    if reply.status != "accepted":
+        _answer(run, order, reply.status, reply.reason, reply.text)
+        return
+    _note(run, order, reply.note)
+    _kept(run, order, reply.reason, reply.text)
+
+
+def _tank(run: Run, order: Order) -> None:
+    """Somebody filled the tank, or read how much is in it."""
+    fault = scarcity.fill(run, order.litres)
+    if fault:
+        _answer(run, order, "invalid", "tank", fault)
+        return
+    text = f"The tank holds {scarcity.tank_left_l(run):.0f} L."
+    _note(run, order, text)
+    _kept(run, order, "tank", text)
+
+
 def _clear(run: Run, order: Order) -> None:
     state = run.state
     alert = state.alerts.get(order.alert or "")
     if alert is None:
         _answer(run, order, "unknown", "no_such_alert", "There is no such alert.")
         return
-    lifts = alert.code in LATCHING or alert.code == "history_lost"
+    doubted = alert.probe if alert.code == "probe_suspect" and alert.person_needed else None
+    swapped = alert.bed if alert.code == SWAP_ALERT else None
+    lifts = doubted is not None or swapped is not None or alert.code in LATCHING
+    lifts = lifts or alert.code == "history_lost"
     if not lifts:
         _answer(run, order, "accepted", "no_latch", "That alert ends by itself.")
         return
     if not order.why.strip():
         _answer(run, order, "invalid", "why", "Lifting a latch needs its reason.")
         return
-    del state.alerts[alert.id]
+    if doubted is not None:
+        cleared_by_person(run, doubted)
+    elif swapped is not None:
+        swap_cleared(run, swapped)
+    else:
+        del state.alerts[alert.id]
     run.alerts_changed = True
     if alert.code == "history_lost":
         state.budget_spent_until_trusted_s = None
     _note(run, order, f"lifted {alert.id}: {order.why}")
     run.nudge = True
     _answer(run, order, "accepted", "lifted", "Lifted.")
+
+
+TELLS = {**walk_orders.WALKS, **HOSES, **PAIRS}
+DOES: dict[OrderKind, Callable[[Run, Order], None]] = {
+    OrderKind.WATER: _water,
+    OrderKind.STOP: _stop,
+    OrderKind.STOP_ALL: _stop,
+    OrderKind.PAUSE: _pause,
+    OrderKind.RESUME: _resume,
+    OrderKind.LOCK: _lock,
+    OrderKind.UNLOCK: _unlock,
+    OrderKind.CLEAR: _clear,
+    OrderKind.FORGET: _forget,
+    OrderKind.TANK: _tank,
+    **dict.fromkeys(HAND, _hand),
+    **dict.fromkeys(TELLS, _told),
+}

@@ -94,6 +94,10 @@ class Recorder:
             self._late = True
             return self._recovered
 
+    def is_working(self) -> bool:
+        """Tell whether the thread lives (for the watchdog); a disk that hangs is no reason."""
+        return self._thread.is_alive()
+
     def take(self, job: Job | SnapshotJob) -> None:
         """Take a job; a full queue counts as a store that cannot write."""
         try:

@@ -10,6 +10,8 @@ from controller.engine import Engine
 from controller.errors import GardenError
 from controller.events import Started
 from controller.garden import Garden, load_garden
+from controller.holds import carry_holds
+from controller.living.runs import Lately
 from controller.run import VERSION
 from controller.store import Recovered
 from controller.store_reads import Snapshot
@@ -40,8 +42,19 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
         The engine as it stood when the last process ended.
     """
     kept = recovered.snapshot
-    if recovered.history == "lost" or kept.version not in {None, VERSION}:
+    if recovered.history == "lost":
         return Engine(garden)
+    if kept.version not in {None, VERSION}:
+        log.warning(
+            "the kept state is of engine version %s, this is %s: what the beds had learned is left "
+            "behind, and they begin anew from the garden file; kept are waterings, limits, lock, "
+            "pauses and alerts that only a person may lift",
+            kept.version,
+            VERSION,
+        )
+        engine = Engine(garden)
+        carry_holds(engine.run, kept.state_json, recovered.events)
+        return engine
     if kept.state_json is None:
         engine = Engine(garden)
     else:
@@ -51,11 +64,21 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
             log.exception("the kept state cannot be read: the history counts as lost")
             return Engine(garden)
     for event in recovered.events:
-        engine.step(event)
+        try:
+            engine.step(event)
+        except Exception:  # one bad row must not keep page and alarms from coming up
+            log.exception("a row of the journal could not be fed again: %s", event.kind)
     return engine
 
 
-def started(garden: Garden, recovered: Recovered, clock: ScaledClock, *, armed: bool) -> Started:
+def started(
+    garden: Garden,
+    recovered: Recovered,
+    clock: ScaledClock,
+    *,
+    armed: bool,
+    lately: Lately | None = None,
+) -> Started:
     """Make the event with which a run begins.
 
     Args:
@@ -63,7 +86,9 @@ def started(garden: Garden, recovered: Recovered, clock: ScaledClock, *, armed: 
         recovered: what the store knows.
         clock: the run's.
         armed: whether valves may open without a commissioning walk.
+        lately: how the runs before this one ended; None where nobody knows.
     """
+    before = lately or Lately()
     return Started(
         at_utc_s=clock.utc_s(),
         mono_s=clock.mono_s(),
@@ -76,6 +101,9 @@ def started(garden: Garden, recovered: Recovered, clock: ScaledClock, *, armed: 
         armed=armed,
         arrival_least_s=ARRIVAL_LEAST_REAL_S * clock.speed,
         garden_json=garden.model_dump_json(),
+        crashed=before.crashed,
+        starts_lately=before.starts,
+        proofs=True,
     )
 
 

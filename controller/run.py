@@ -9,13 +9,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 
+from controller.alarming.codes import title_of
 from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay, EngineState
 from controller.watering.hours import LocalDay, Window, local_day_at
+from controller.watering.limits import Caps
+from controller.watering.words import bed_name
 
-VERSION = "1"  # of the engine's thinking: snapshots and journals of another are not re-fed
+VERSION = "4"  # of the engine's thinking: snapshots and journals of another are not re-fed
 LEASE_S = 90
 RENEW_S = 20.0
 MARGIN_S = 50.0  # a nonce's life and 5 s
@@ -30,6 +33,10 @@ class Sense:
     bed: str
     theta: Callable[[float], float | None]  # from a value in the probe's unit [m3/m3]
     saturation_m3_m3: float
+    warm: Callable[[float, float | None], float | None] | None = None  # with the soil's warmth
+    digit_m3_m3: float = 0.0  # one digit of what it tells
+    silent: str = ""  # the id of its alert `probe_silent`
+    bare: bool = False  # whether it tells counts that nothing turns into water content
 
 
 @dataclass(slots=True)
@@ -42,6 +49,8 @@ class Run:
     out: list[Effect] = field(default_factory=list)
     senses: dict[str, Sense] = field(default_factory=dict)
     valve_beds: dict[str, str] = field(default_factory=dict)
+    caps: dict[str, Caps] = field(default_factory=dict)  # of those beds that were asked for
+    marks: dict[str, str] = field(default_factory=dict)  # what a walk rests on, by bed
     master: str | None = None  # the master valve's id, where the garden has one
     window: Window | None = None  # the last one asked for
     window_since_s: float = 0.0  # from then to its end it is the answer [s, Unix]
@@ -100,6 +109,8 @@ class Run:
         self.out.append(Close(valve=valve, dose=dose))
         if held.state in {"opening", "open", "unknown"}:
             held.edge_mono_s = self.state.mono_s  # a valve that is shut already makes no hammer
+        if held.state in {"opening", "open"}:
+            self.state.edge_mono_s = self.state.mono_s
         if held.state != "closed":
             held.state = "told_to_close"
         if valve == self.master and held.opened_mono_s is not None:
@@ -123,10 +134,11 @@ class Run:
         bed: str | None = None,
         valve: str | None = None,
         probe: str | None = None,
+        part: str | None = None,
         person: bool = False,
     ) -> None:
-        """Let an alert stand, once."""
-        key = "-".join(part for part in (code, bed, valve, probe) if part)
+        """Let an alert stand, once; `part` tells apart what no bed, valve or probe does."""
+        key = "-".join(word for word in (code, bed, valve, probe, part) if word)
         if key in self.state.alerts:
             return
         self.state.alerts[key] = Alert(
@@ -147,8 +159,11 @@ class Run:
         if not self.state.alerts:
             return  # as nearly always
         key = "-".join((code, *parts))
-        if self.state.alerts.pop(key, None) is not None:
-            self.note("alert", None, f"{code}_ended", f"Over: {key}.")
+        ended = self.state.alerts.pop(key, None)
+        if ended is not None:
+            where = bed_name(ended.bed) if ended.bed else ended.valve or ""
+            text = f"{where}: {title_of(code)}" if where else title_of(code)
+            self.note("alert", ended.bed, f"{code}_ended", f"Over: {text}.")
             self.alerts_changed = True
 
     def take_effects(self) -> list[Effect]:

@@ -11,8 +11,20 @@ from dataclasses import dataclass, field
 from pydantic import TypeAdapter
 
 from controller.agronomy.crop import Stage
+from controller.agronomy.stages import Seen
 from controller.effects import Alert
 from controller.events import LedgerEntry, OutlookSpan
+from controller.proving.memory import Proving
+from controller.sensing.climate import Climate
+from controller.sensing.sky_sources import Reckoned
+from controller.told_state import Miss, Paired, Poured, Scarce, Taps
+from controller.water_state import MeterState as MeterState
+from controller.water_state import Pulse as Pulse
+from controller.water_state import ValveState as ValveState
+from controller.water_state import Watering as Watering
+from controller.watering.efficiency import DoseLesson
+from controller.watering.eye import Eye
+from controller.watering.staged import DayDose, Staging
 
 
 @dataclass(slots=True, kw_only=True)
@@ -27,7 +39,35 @@ class ProbeState:
     every_s: float | None = None  # learned from arrivals
     hour_m3_m3: list[float] = field(default_factory=list)
     rejected: int = 0
-    flag: str = ""
+    value: float | None = None  # the last believed one, as told
+    heard_mono_s: float | None = None  # last word of it, believed or not
+    window_m3_m3: list[float] = field(default_factory=list)  # the last seven, believed or not
+    odd_utc_s: float | None = None  # since when its readings are out of line
+    good: int = 0  # believed readings in a row
+    boots: list[str] = field(default_factory=list)  # earlier ones of its node
+    restart_seq: int | None = None  # a lower number told after a silence
+    flags: dict[str, float] = field(default_factory=dict)  # what stands, and since when
+    counts: dict[str, int] = field(default_factory=dict)  # how often each was raised
+    trust: str = ""  # what the gravest flag costs: doubtful | out | nothing
+    hours_m3_m3: list[float | None] = field(default_factory=list)  # medians of the last hours
+    still_h: int = 0  # hours in a row within one digit
+    still_most_h: int = 0  # the longest such spell that it came out of by itself
+    still_low_m3_m3: float = 0.0
+    still_high_m3_m3: float = 0.0
+    spikes: int = 0  # within the hour
+    restless_h: int = 0
+    wild_h: int = 0  # hours whose middle said nothing, each calm one less
+    path_m3_m3: float = 0.0  # how far its hours went up and down in about a day
+    tremor_m3_m3: float = 0.0  # its own usual trembling from hour to hour
+    tremor_days: int = 0  # that taught it
+    calm_h: int = 0
+    level_m3_m3: float | None = None  # before it jumped or dropped
+    level_h: int = 0  # hours since then
+    battery_low_v: float | None = None  # the day's lowest
+    battery_most_v: float = 0.0
+    battery_days_v: list[float] = field(default_factory=list)
+    highest_m3_m3: float = 0.0  # of all its hours
+    rise_h: int = 0  # hours since its last rise without water
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +88,20 @@ class BedDay:
     coloured: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pull:
+    """What readings did to a bed in one hour: changes of its state, and the drainage by then."""
+
+    lacks_mm: float  # more depletion, less what is held above full
+    var_mm2: float
+    log_thirst: float
+    var_thirst: float
+    cov_mm: float
+    drained_mm: float = 0.0  # gone below the roots so far
+    hour: int = 0  # that it ended, since 1970
+    probes: list[str] = field(default_factory=list)  # that spoke
+
+
 @dataclass(slots=True, kw_only=True)
 class BedWater:
     """The root zone of one bed as the filter sees it.
@@ -58,6 +112,8 @@ class BedWater:
 
     depletion_mm: float
     var_mm2: float
+    odd_mm2: float = 0.0  # more of the depletion's variance, while its probes insist on another
+    told_lately_mm: list[float] = field(default_factory=list)  # the last hours' word, oldest first
     log_thirst: float = 0.0
     var_thirst: float = 0.0225
     cov_mm: float = 0.0
@@ -69,14 +125,55 @@ class BedWater:
     use_steps: int = 0  # grid steps that today's use is the sum of
     degree_days: float = 0.0
     wetted_utc_s: float | None = None  # last water but for drizzle
+    over_mm: float = 0.0  # held above field capacity, still draining; 0 where depletion is not
     full_shift_m3_m3: float = 0.0  # this bed's full point, learned, less the file's
+    full_sd_m3_m3: float = 0.0  # how far it may still be off; of no meaning without odds
+    full_odds_frac: list[float] = field(
+        default_factory=list
+    )  # of the candidates; empty: no probe yet
+    full_probes: list[str] = field(default_factory=list)  # whose word taught it
+    full_since_utc_s: float | None = None  # when it last changed what counts
+    full_looked: int = 0  # when it was last looked at, in units of `full_point.LOOK_S` since 1970
+    full_wait_m3_m3: list[float] = field(
+        default_factory=list
+    )  # by its odds at the last looks, less the file's: what counts a day later
+    full_due_m3_m3: float = 0.0  # a change that counts from the next hour on
+    full_said_m3_m3: float = 0.0  # the shift that was last told
+    dry_from_utc_s: float | None = None  # since when a settled, drying day is watched
+    dry_from_m3_m3: float = 0.0  # what the probes told then
+    dry_lows_m3_m3: list[float] = field(default_factory=list)  # lowest at which it drank, rising
     soak_utc_s: float | None = None  # last water of the last soaking
-    soak_before_mm: float | None = None  # depletion that the probes told before it
+    soak_before_m3_m3: float | None = None  # what the probes told before it
     soak_given_mm: float = 0.0
-    soak_rain_mm: float = 0.0
-    soak_use_mm: float = 0.0  # since its last water
-    soak_looks: int = 0
-    soaks_missing_frac: list[float] = field(default_factory=list)  # of the last soakings
+    soak_var_mm2: float = 0.0  # of what was given
+    soak_use_mm: float = 0.0  # since the soaking began
+    soak_late_mm: float = 0.0  # of it, used before its last water
+    in_mm: float = 0.0  # the books since the bed began: water in,
+    used_mm: float = 0.0  # drunk and evaporated,
+    drained_mm: float = 0.0  # gone below the full root depth,
+    pulled_mm: float = 0.0  # and what readings made of it: more water than the balance thought
+    pulls: list[Pull] = field(default_factory=list)  # of the last hours, oldest first
+
+
+@dataclass(slots=True, kw_only=True)
+class ProbeLine:
+    """What was learned of a raw probe without a calibration table, in its bed.
+
+    Water content = `water_m3_m3` + `slope_frac` x (told - `told_m3_m3`); what it tells is nominal.
+    """
+
+    slope_frac: float = 0.0  # 0: not learned yet
+    told_m3_m3: float = 0.0
+    water_m3_m3: float = 0.0
+    spells: int = 0  # dry ones that taught it
+    dried_m3_m3: float = 0.0  # in them, by the balance
+    stirred_m3_m3: float = 0.0  # in them, what it told less in the end
+    since_utc_s: float | None = None  # when it became usable
+    from_told_m3_m3: float = 0.0  # the dry spell under way
+    from_used_mm: float | None = None
+    last_told_m3_m3: float = 0.0
+    last_used_mm: float = 0.0
+    last_water_m3_m3: float = 0.0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -105,86 +202,7 @@ class SkyState:
     rain_due_mm: float = 0.0  # fallen, not yet given to the beds
     temps: list[Hour] = field(default_factory=list)  # the last 24 hours
     spans: list[OutlookSpan] = field(default_factory=list)
-
-
-@dataclass(slots=True, kw_only=True)
-class ValveState:
-    """One valve: what it was last told, what it last said, and what it is taken for."""
-
-    state: str = "unknown"  # closed | told_to_close | opening | open | unknown
-    may_flow_until_mono_s: float | None = None  # no lease can still hold it open after this
-    heard_mono_s: float | None = None
-    boot: str = ""
-    heard_epoch: int = 0  # the highest (epoch, seq) that it told in this boot
-    heard_seq: int = 0
-    sent_seq: int = 0  # of the last lease sent
-    contract: int = 1
-    opened_mono_s: float | None = None  # first lease of this opening
-    confirmed_mono_s: float | None = None  # said open
-    against_mono_s: float | None = None  # since when it says open although it was told to close
-    lease_mono_s: float | None = None  # last lease sent
-    edge_mono_s: float | None = None  # last told to open or close
-    confirmed_closed_mono_s: float | None = None  # said closed
-    closed_trusted_s: float | None = None  # said closed after an opening
-    needed_mono_s: float | None = None  # the master: a bed last needed it
-    dose: str = ""
-
-
-@dataclass(slots=True, kw_only=True)
-class Pulse:
-    """One opening under way: reserved, then leased, then closing."""
-
-    dose: str
-    bed: str
-    valve: str
-    want_l: float
-    open_s: float
-    reserved_l: float
-    phase: str = "reserving"  # reserving | master | running | closing
-    since_mono_s: float = 0.0
-    given_l: float = 0.0
-    metered: bool = False
-    first_lease_mono_s: float | None = None
-    shared: bool = False  # other beds drank at the same time
-    ended_by: str = ""
-    due_mono_s: float | None = None  # since when its end waits for another valve's edge
-
-
-@dataclass(slots=True, kw_only=True)
-class Watering:
-    """A bed's watering: the litres wanted, split into pulses."""
-
-    watering: str
-    bed: str
-    by: str
-    want_l: float
-    pulses: int
-    pulse_l: float
-    pulse_s: float
-    need: float  # larger drinks first
-    until_utc_s: float | None  # no pulse runs past this
-    started_utc_s: float
-    done: int = 0
-    given_l: float = 0.0
-    charged_l: float = 0.0
-    next_mono_s: float = 0.0  # soaking until then
-    dry_tries: int = 0
-    tries: int = 0
-    order: str = ""
-    pulse: Pulse | None = None
-
-
-@dataclass(slots=True, kw_only=True)
-class MeterState:
-    """The last reading of the meter."""
-
-    litres_total: float | None = None
-    up_s: float = 0.0
-    boot: str = ""
-    mono_s: float | None = None
-    idle_gain_l: float = 0.0  # with every bed valve closed
-    idle_up_s: float = 0.0  # over how long
-    high: int = 0  # readings in a row far above what the open beds take
+    reckoned: Reckoned = field(default_factory=Reckoned)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -193,6 +211,7 @@ class Pause:
 
     until_utc_s: float
     why: str
+    called_trusted_s: float | None = None  # when it was last called out
 
 
 @dataclass(slots=True, kw_only=True)
@@ -205,22 +224,97 @@ class Said:
     at_utc_s: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Felt:
+    """What a hand in the soil felt last."""
+
+    feel: str
+    depth_cm: float
+    at_utc_s: float
+
+
 @dataclass(slots=True, kw_only=True)
 class BedMemory:
     """Everything about one bed but its water."""
 
     said: Said
+    crashes: int = 0  # of the daemon, each within a dose of this bed and none sound since
     judged_from_utc_s: float | None = None  # the window in which it was last judged
     not_before_mono_s: float = 0.0  # a valve or record that failed is not tried again before
     past_floor_mono_s: float | None = None  # since when it is past its floor without water
     postponed: int = 0
     last_watering_utc_s: float | None = None
     last_watering_l: float = 0.0
+    day_doses: list[DayDose] = field(default_factory=list)  # by ourselves or by order
+    staging: Staging | None = None  # a refill over nights under way
+    lesson: DoseLesson = field(default_factory=DoseLesson)  # what its doses taught
     pause: Pause | None = None
-    told_mm: float | None = None  # the same, below 0 where wetter than full
+    told_m3_m3: float | None = None  # by the probes at the last full hour that they spoke
     told_frac: float | None = None  # depletion by the probes at the last full hour
     given_hour_l: float = 0.0
     rain_hour_mm: float = 0.0
+    water_hours_mm: list[float] = field(default_factory=list)  # the books' `in_mm`, hour by hour
+    felt: Felt | None = None
+    marks: dict[str, Seen] = field(default_factory=dict)  # of the season, by event
+    eye: Eye = field(default_factory=Eye)  # what looks at its leaves taught
+    limp_utc_s: float | None = None  # limp leaves on a morning, not answered yet
+    picks: list[int] = field(default_factory=list)  # days of picks that are planned, in order
+    picked: list[int] = field(default_factory=list)  # days of the last picks told, as told
+    rained_utc_s: float | None = None  # last hour's end at which rain had soaked in
+    blind_trusted_s: float | None = None  # since when it has no probe to go by
+    blind_called_trusted_s: float | None = None  # when that was last called out
+    poured: Poured | None = None  # the last that somebody told
+    miss: Miss | None = None  # a turn that a person wants left out
+    frosted: bool = False  # no sound pulse since the last frost
+
+
+@dataclass(slots=True, kw_only=True)
+class DoseTrial:
+    """A bed's dose that its probes have yet to answer; hours as they ended since."""
+
+    hours: int = 0  # since it began
+    after_h: int = 0  # since its last water
+    given_mm: float = 0.0
+    rain_mm: float = 0.0  # meanwhile
+    judged: list[str] = field(default_factory=list)  # probes
+    felt: bool = False  # one of them answered
+
+
+@dataclass(slots=True, kw_only=True)
+class ProbeCare:
+    """How one probe has answered so far."""
+
+    misses: int = 0  # doses in a row that it had to feel and did not
+    answered_frac: list[float] = field(default_factory=list)  # reach of the last it answered
+    against_hand: int = 0  # feels of the soil beside it in a row that it contradicted
+    usual_apart_m3_m3: float | None = None  # above its peers at settled dawns, learned slowly
+    dawns: int = 0  # that taught it
+    off_m3_m3: float = 0.0  # at the last of them
+    above_m3_m3_d: float = 0.0  # how far and how long it stood out of its band, upwards
+    below_m3_m3_d: float = 0.0  # and downwards
+    strayed_utc_s: float | None = None  # since when
+    spoken_for: bool = False  # one of two that drift apart, and the bed's books side with it
+    dawn_utc_s: float | None = None  # the last of them
+    dawn_days: list[int] = field(default_factory=list)  # the last settled ones, as days since 1970,
+    dawn_m3_m3: list[float] = field(default_factory=list)  # what it told at them,
+    dawn_lacks_m3_m3: list[float] = field(default_factory=list)  # and what its bed lacked
+    dawn_peers_m3_m3: list[float | None] = field(default_factory=list)  # the mean of its peers
+    follows_frac: float = 0.0  # how far it goes where its bed goes by one, learned slowly
+    follows_squares: float = 0.0  # the weight of that: squares of its bed's ways
+    followed_dawns: int = 0  # that taught it
+    taught_day: int = 0  # the last of them
+    inside_utc_s: float | None = None
+    apart_dawns: int = 0  # in a row, on which it stood too far from its peers
+
+
+@dataclass(slots=True, kw_only=True)
+class BedBooks:
+    """What a bed's books told at the last dawns, oldest first."""
+
+    pulled_mm: list[float] = field(default_factory=list)
+    log_thirst: list[float] = field(default_factory=list)
+    rain_mm: list[float] = field(default_factory=list)  # of each of the last days
+    rain_since_mm: float = 0.0  # since the last dawn
 
 
 @dataclass(slots=True, kw_only=True)
@@ -253,20 +347,36 @@ class EngineState:
     clock_synced: bool = True
     armed: bool = True
     arrival_least_s: float = 0.0
+    stumbled_mono_s: list[float] = field(default_factory=list)  # when this run's engine fell lately
     foreign: bool = False
     budget_spent_until_trusted_s: float | None = None
     lock_why: str | None = None
     pause: Pause | None = None
+    dry_beds: list[str] = field(default_factory=list)  # gave nothing, since water last flowed
+    supply_tries: int = 0  # that came dry in a row
+    supply_rests_trusted_s: float | None = None  # the supply is not tried again before
     ledger: list[LedgerEntry] = field(default_factory=list)
     water: dict[str, BedWater] = field(default_factory=dict)
     days: dict[str, BedDay] = field(default_factory=dict)
     beds: dict[str, BedMemory] = field(default_factory=dict)
     probes: dict[str, ProbeState] = field(default_factory=dict)
+    learned: dict[str, ProbeLine] = field(default_factory=dict)  # by bed and probe
+    care: dict[str, ProbeCare] = field(default_factory=dict)  # by probe
+    books: dict[str, BedBooks] = field(default_factory=dict)  # by bed
+    trials: dict[str, DoseTrial] = field(default_factory=dict)  # by bed
+    crossed: dict[str, int] = field(default_factory=dict)  # answers to another bed's dose, by pair
     valves: dict[str, ValveState] = field(default_factory=dict)
     waterings: dict[str, Watering] = field(default_factory=dict)
     sky: SkyState = field(default_factory=SkyState)
+    climate: Climate = field(default_factory=Climate)
+    warmth_c_d: dict[int, float] = field(default_factory=dict)  # degree-days, by the day they came
     meter: MeterState = field(default_factory=MeterState)
+    scarce: Scarce = field(default_factory=Scarce)
+    taps: Taps = field(default_factory=Taps)
+    pairs: dict[str, Paired] = field(default_factory=dict)  # by id; replaced, not changed
+    proving: Proving = field(default_factory=Proving)
     alerts: dict[str, Alert] = field(default_factory=dict)
+    edge_mono_s: float | None = None  # a valve was last told to open or close
     readings: int = 0
     waterings_started: int = 0
     litres: float = 0.0

@@ -18,13 +18,13 @@ from pathlib import Path
 from typing import Any
 
 from sqlite_utils import Database
-from sqlite_utils.migrations import Migrations
 
 from controller import store_schema as tables
 from controller.datafolder import DataFolder
 from controller.effects import Effect
 from controller.errors import StoreError
 from controller.events import Event, Tick
+from controller.store_migrations import migrations
 from controller.store_reads import DAY_S, History, HourRow, Reader, Recovered
 from controller.store_schema import Entry, Params, Statement, effects_json, needs_disk, prepare
 from controller.trusted import ClockStamp, trusted_gap_s
@@ -45,15 +45,6 @@ PRAGMAS = (  # name, what to set, what it must then answer
     ("foreign_keys", "ON", 1),
     ("journal_size_limit", str(4 * 1024 * 1024), 4 * 1024 * 1024),
 )
-
-migrations = Migrations("thirstline")
-
-
-@migrations()
-def version_1(db: Database) -> None:
-    """Make the first tables."""
-    for statement in tables.SCHEMA_1:
-        db.execute(statement)
 
 
 class Store(Reader):

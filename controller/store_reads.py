@@ -6,11 +6,12 @@ Reads are short: the journal comes in pages, so that no reader keeps the write-a
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
+from controller.store_book import Query, SeasonRows, season_rows
 from controller.store_schema import Params
 from controller.trusted import ClockStamp
 
@@ -19,7 +20,6 @@ LOG_LIMIT = 500  # log rows in one answer, at most
 DAY_S = 86_400.0
 
 History = Literal["first", "kept", "lost"]
-Query = Callable[[str, Params], list[dict[str, Any]]]
 
 JOURNAL_PAGE = """
     SELECT n, event, effects, NULL AS at_utc_s, NULL AS mono_s, NULL AS probe, NULL AS value,
@@ -132,6 +132,24 @@ class Reader:
             (from_utc_s, to_utc_s, bed),
         )
         return tuple(HourRow(**row) for row in rows)
+
+    def given_since(self, from_utc_s: float) -> list[tuple[str, int, float]]:
+        """Give each bed's waterings that began since then: how many, and their litres as credited.
+
+        Args:
+            from_utc_s: The instant [s, Unix].
+        """
+        rows = self._query(
+            "SELECT bed, count(DISTINCT watering) AS many, sum(coalesce(credited_l, 0)) AS litres "
+            "FROM reservations WHERE from_utc_s >= ? AND outcome IS NOT 'NEVER_SENT' "
+            "GROUP BY bed ORDER BY bed",
+            (from_utc_s,),
+        )
+        return [(row["bed"], int(row["many"]), float(row["litres"])) for row in rows]
+
+    def season(self, from_utc_s: float, to_utc_s: float) -> SeasonRows:
+        """Give what the season book is made of: all that began within [from, to)."""
+        return season_rows(self._query, from_utc_s, to_utc_s)
 
     def weather(self) -> tuple[WeatherReading, ...]:
         """Give all that the masts told, in the journal's order, as far back as it reaches."""

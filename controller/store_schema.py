@@ -20,6 +20,7 @@ from controller.effects import (
     Effect,
     Note,
     Outcome,
+    Picked,
     Reserve,
     SaveEpoch,
     Settle,
@@ -27,7 +28,7 @@ from controller.effects import (
 from controller.errors import StoreError
 from controller.events import EVENT_JSON, Event, ProbeReading, Started
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 HOUR_S = 3_600
 LARGEST_INTEGER = 2**63 - 1  # SQLite's integers have 64 bits
 
@@ -122,6 +123,23 @@ SCHEMA_1 = (
     FROM reservations""",
 )
 
+SEASON_BOOK = (
+    """
+    CREATE TABLE picks (
+        id INTEGER PRIMARY KEY,
+        n INTEGER NOT NULL,
+        at_utc_s REAL NOT NULL,
+        bed TEXT NOT NULL,
+        on_day TEXT NOT NULL,
+        variety TEXT NOT NULL,
+        kg REAL NOT NULL,
+        cracked INTEGER NOT NULL,
+        black_ended INTEGER NOT NULL,
+        taken_back INTEGER NOT NULL DEFAULT 0
+    ) STRICT""",
+    "UPDATE meta SET schema = 2",
+)
+
 INSERT_JOURNAL = "INSERT INTO journal (n, at_utc_s, kind, event, effects) VALUES (?, ?, ?, ?, ?)"
 INSERT_READING = """
     INSERT INTO readings
@@ -151,6 +169,12 @@ ASSUME_FULL = """
 INSERT_EPOCH = "INSERT OR IGNORE INTO epochs (epoch, at_utc_s) VALUES (?, ?)"
 INSERT_NOTE = """
     INSERT INTO notes (n, at_utc_s, what, bed, code, text, numbers) VALUES (?, ?, ?, ?, ?, ?, ?)"""
+INSERT_PICK = """
+    INSERT INTO picks (n, at_utc_s, bed, on_day, variety, kg, cracked, black_ended)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?)"""
+TAKE_PICK_BACK = """
+    UPDATE picks SET taken_back = 1 WHERE id = (
+        SELECT max(id) FROM picks WHERE bed = ? AND on_day = ? AND taken_back = 0)"""
 INSERT_HOUR = """
     INSERT OR REPLACE INTO hourly (hour_utc_s, bed, depletion_frac, line_frac, rain_mm, given_l)
     VALUES (?, ?, ?, ?, ?, ?)"""
@@ -204,7 +228,7 @@ class Entry:
 def needs_disk(effects: Sequence[Effect]) -> bool:
     """Tell whether these effects have to be on disk before anything follows from them."""
     return any(
-        isinstance(effect, Reserve | Settle | SaveEpoch)
+        isinstance(effect, Reserve | Settle | SaveEpoch | Picked)
         or (isinstance(effect, Note) and effect.durable)
         for effect in effects
     )
@@ -259,7 +283,7 @@ def _reading_row(n: int, event: ProbeReading, answered: str | None) -> Params | 
     numbers = (event.at_utc_s, event.mono_s, event.value, event.soil_temp_c, event.battery_v)
     if any(x == 0.0 and math.copysign(1.0, x) < 0.0 for x in numbers if x is not None):
         return None
-    if event.seq is not None and abs(event.seq) > LARGEST_INTEGER:
+    if event.not_now or (event.seq is not None and abs(event.seq) > LARGEST_INTEGER):
         return None
     at_utc_s, *rest = numbers
     return (at_utc_s, event.probe, n, *rest, event.seq, event.boot, answered)
@@ -275,6 +299,8 @@ def _statements(n: int, at_utc_s: float, effect: Effect) -> Iterator[Statement]:
             yield Statement(sql=INSERT_EPOCH, params=(effect.epoch, at_utc_s))
         case Note():
             yield _note(n, at_utc_s, effect)
+        case Picked():
+            yield _pick(n, at_utc_s, effect)
         case _:
             return  # leases, closes, alerts and answers stand in the journal only
 
@@ -311,6 +337,16 @@ def _settle(effect: Settle) -> Statement:
         if_none="warn",
         about=f"dose {effect.dose} ended but was never reserved: only the journal tells of it",
     )
+
+
+def _pick(n: int, at_utc_s: float, pick: Picked) -> Statement:
+    if pick.taken_back:
+        about = f"a pick of {pick.bed} on {pick.on} is taken back but stands nowhere"
+        return Statement(
+            sql=TAKE_PICK_BACK, params=(pick.bed, pick.on), if_none="warn", about=about
+        )
+    what = (pick.variety, float(pick.kg), pick.cracked, pick.black_ended)
+    return Statement(sql=INSERT_PICK, params=(n, at_utc_s, pick.bed, pick.on, *what))
 
 
 def _note(n: int, at_utc_s: float, note: Note) -> Statement:

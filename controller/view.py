@@ -6,17 +6,31 @@ are RFC 3339 in UTC, fractions 0..1 of TAW, litres.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
+from controller.agronomy.crop import untried
+from controller.bed_views import view_of, window_now
+from controller.coming import outlook_of
+from controller.coming import turns_json as changes_json
+from controller.correcting import bed_learns
 from controller.effects import Alert
-from controller.judge import place_of, view_of, window_now
+from controller.flagging import sentence, worth_saying
+from controller.hand_orders import hand_json
+from controller.learned import learned_json
+from controller.mark_orders import marks_json
+from controller.proving.told import walk_json
 from controller.run import Run
-from controller.state import Pause, Watering
+from controller.scarce_view import supply_json, turn_json, within_limits
+from controller.sensing.flags import Flag
+from controller.sensing.sky_sources import Reckoned, source_sentence
+from controller.state import BedMemory, Pause, Watering
+from controller.telling.hose_orders import hose_json
+from controller.turn_orders import turns_json
+from controller.watering.decision import Reason
+from controller.watering.eye import line_frac
 from controller.watering.guard import caps_of, latched, may_flow
-from controller.watering.outlook import next_watering
-from controller.watering.policy import REFILL_TO_FRAC, Reason
+from controller.watering.limits import used_l
 
 FIRST_UTC_S = 0.0
 LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
@@ -28,6 +42,8 @@ HELD = frozenset(
         Reason.CANNOT_RECORD,
         Reason.LINK_LOST,
         Reason.FROST,
+        Reason.PROBES_SWAPPED,
+        Reason.SUPPLY_LOST,
     }
 )
 
@@ -67,9 +83,11 @@ def bed_state(run: Run, bed: str, code: str, quality: str) -> str:
     if code in HELD or latched(run, bed):
         return "held"
     if quality == "none":
-        return "blind"
+        return "learning" if bed_learns(run, bed) else "blind"
     view = run.state.water[bed].depletion_mm / run.days[bed].taw_mm
-    return "due" if view >= run.days[bed].line_frac else "drying"
+    day = run.days[bed]
+    line = line_frac(state.beds[bed].eye, day.line_frac, day.floor_frac)
+    return "due" if view >= line else "drying"
 
 
 def _watering(watering: Watering | None) -> dict[str, Any] | None:
@@ -83,6 +101,13 @@ def _watering(watering: Watering | None) -> dict[str, Any] | None:
         "pulses": watering.pulses,
         "by": watering.by,
     }
+
+
+def _last(memory: BedMemory) -> dict[str, Any] | None:
+    last_s = memory.last_watering_utc_s
+    if last_s is None:
+        return None
+    return {"at": rfc3339(last_s), "litres": round(memory.last_watering_l, 1)}
 
 
 def _pause(pause: Pause | None) -> dict[str, str] | None:
@@ -103,16 +128,45 @@ def alert_json(alert: Alert) -> dict[str, Any]:
     }
 
 
+def probe_json(run: Run, name: str) -> dict[str, Any]:
+    """A probe as it crosses every border: what it told, what is doubted, what was left out."""
+    probe = run.state.probes[name]
+    bed = run.senses[name].bed
+    return {
+        "theta_m3_m3": None if probe.theta_m3_m3 is None else round(probe.theta_m3_m3, 4),
+        "trust": probe.trust or "whole",
+        "flags": [
+            {"code": code, "since": rfc3339(since_s), "text": sentence(name, bed, Flag(code))}
+            for code, since_s in probe.flags.items()
+            if worth_saying(Flag(code))
+        ],
+        "refused": probe.rejected,
+        "battery_v": probe.battery_low_v or next(reversed(probe.battery_days_v), None),
+        "counts": {str(code): count for code, count in probe.counts.items()},
+    }
+
+
+def sky_json(reckoned: Reckoned) -> dict[str, Any]:
+    """Where the reference evapotranspiration comes from, what was assumed and what refused."""
+    return {
+        "source": reckoned.source or None,
+        "assumed": list(reckoned.assumed),
+        "refused": dict(reckoned.refused),
+        "eto_sd_frac": round(reckoned.eto_sd_frac, 4),
+        "text": source_sentence(reckoned),
+    }
+
+
 def _bed(run: Run, bed: str) -> dict[str, Any]:
     state, window = run.state, window_now(run)
     view, memory, day = view_of(run, bed, window), state.beds[bed], run.days[bed]
-    ahead = replace(view, depletion_frac=REFILL_TO_FRAC) if bed in state.waterings else view
-    hours = run.garden.garden.hours
-    to_come = next_watering(ahead, hours, place_of(run), state.at_utc_s)
-    last_s = memory.last_watering_utc_s
+    ahead = outlook_of(run, view, window)
+    to_come, scarce = within_limits(run, ahead.taken, ahead.window)
     return {
         "state": bed_state(run, bed, memory.said.code, "ok" if view.waiting else view.quality),
         "stage": day.stage.value,
+        "varieties": list(run.garden.beds[bed].varieties),
+        "untried": list(untried(run.garden.beds[bed].crop)),
         "depletion_frac": round(view.depletion_frac, 4),
         "depletion_sd_frac": round(view.spread_frac, 4),
         "thirst_line_frac": round(view.line_frac, 4),
@@ -123,18 +177,23 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
         "next_watering": None
         if to_come is None
         else {"from": rfc3339(to_come.from_utc_s), "to": rfc3339(to_come.to_utc_s)},
+        "scarce": turn_json(scarce, rfc3339),
+        "learned": learned_json(run, bed, rfc3339),
+        **hand_json(run, bed, rfc3339),
+        **marks_json(run, bed),
+        **turns_json(run, bed, rfc3339),
         "reason": {
             "code": memory.said.code,
             "text": memory.said.text,
             "numbers": _rounded(memory.said.numbers),
         },
+        "would_change": changes_json(ahead.turns),
         "valve": valve_word(run, run.garden.beds[bed].valve),
         "may_flow": may_flow(run, run.garden.beds[bed].valve),
         "quality": view.quality,
+        "probes": {name: probe_json(run, name) for name in run.garden.beds[bed].probes},
         "watering": _watering(state.waterings.get(bed)),
-        "last_watering": None
-        if last_s is None
-        else {"at": rfc3339(last_s), "litres": round(memory.last_watering_l, 1)},
+        "last_watering": _last(memory),
         "limit_l_day": round(caps_of(run, bed).bed_l_day, 1),
     }
 
@@ -162,6 +221,7 @@ def picture(run: Run) -> dict[str, Any]:
         "litres": round(state.litres + running_l, 2),
         "last_reading_at": rfc3339(max(heard)) if heard else None,
         "beds": {bed: _bed(run, bed) for bed in run.garden.beds},
+        "sky": sky_json(state.sky.reckoned),
         "master": None if run.master is None else state.valves[run.master].state,
         "holds": {
             "locked": state.lock_why is not None,
@@ -169,6 +229,24 @@ def picture(run: Run) -> dict[str, Any]:
             "paused_until": None if whole is None else whole["until"],
             "pause_why": "" if whole is None else whole["why"],
             "beds_paused": paused,
+            "hose": hose_json(run, rfc3339),
         },
+        "supply": supply_json(run),
+        "walk": walk_json(run, rfc3339),
         "alerts": [alert_json(alert) for alert in state.alerts.values()],
     }
+
+
+def limits_json(run: Run) -> dict[str, Any]:
+    """What the limits leave for now [L], and the most that one watering may give."""
+    ledger, trusted_s = run.state.ledger, run.trusted_s
+    beds = {}
+    for bed, setting in run.garden.beds.items():
+        caps = run.garden.limits_for(bed)
+        beds[bed] = {
+            "left_l": max(0.0, caps.bed_l_day - used_l(ledger, trusted_s, bed)),
+            "dose_l": caps.dose_l,
+            "flow_l_min": setting.flow_l_min,
+        }
+    site_left_l = max(0.0, run.garden.site_l_day - used_l(ledger, trusted_s))
+    return {"site_left_l": site_left_l, "beds": beds}

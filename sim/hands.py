@@ -119,20 +119,21 @@ class Hands:
                     at_utc_s=at_utc_s, mono_s=mono_s, dose=effect.dose, cause="disk full"
                 )
             self.record.take(effect)
-        match effect:
-            case Reserve():
-                return Recorded(at_utc_s=at_utc_s, mono_s=mono_s, dose=effect.dose)
+        match effect:  # the frequent ones first
             case Lease():
                 return self._lease(effect, at_utc_s, mono_s)
+            case Note():
+                if effect.bed is not None:
+                    self.notes.append(TimedNote(at_utc_s=at_utc_s, note=effect))
             case Close():
                 if self._hears(effect.valve):
                     self.nodes[effect.valve].close(mono_s)
                     self._moved(effect.valve, mono_s)
                 return self.told(effect.valve, at_utc_s, mono_s)
+            case Reserve():
+                return Recorded(at_utc_s=at_utc_s, mono_s=mono_s, dose=effect.dose)
             case Alerts():
                 self.alerts.update((alert.id, alert) for alert in effect.standing)
-            case Note() if effect.bed is not None:
-                self.notes.append(TimedNote(at_utc_s=at_utc_s, note=effect))
             case _:
                 pass
         return None
@@ -174,7 +175,7 @@ class Hands:
         nonce, told_s = self._nonces.get(valve, ("", -math.inf))
         if mono_s - told_s <= STATE_EVERY_S:
             return nonce
-        return self.nodes[valve].says(mono_s).nonce
+        return self.nodes[valve].fresh_nonce(mono_s)
 
     def report(self, valve: str, at_utc_s: float, mono_s: float) -> ValveReport:
         """What a valve node says now, with a fresh nonce kept for the next lease."""
@@ -195,11 +196,22 @@ class Hands:
 
     def lapse(self, at_utc_s: float, mono_s: float) -> None:
         """Let leases run out that were not renewed, and tell the engine."""
+        if not self._open:
+            return
         for valve in self._open:
             node = self.nodes[valve]
             node.advance(mono_s)
             if not node.is_open and valve in self._open:
                 self.flow(mono_s)
+                report = self.told(valve, at_utc_s, mono_s)
+                if report is not None:
+                    self.step(report)
+
+    def speak(self, at_utc_s: float, mono_s: float) -> None:
+        """Let open valves tell their state, leased anew or not: a node does so every 20 s."""
+        for valve in self._open:
+            _, told_s = self._nonces.get(valve, ("", -math.inf))
+            if mono_s > told_s:
                 report = self.told(valve, at_utc_s, mono_s)
                 if report is not None:
                     self.step(report)

@@ -10,9 +10,10 @@ it each bed gets the smallest dose as late as its floor lets it.
 Knows: the weather of the whole season, the true soil, water use, depletion and emitters, the stages
 to come. Does not know: how the water moves beyond what its bucket tells, so it is near the least
 possible water and not surely at it. Cares for nothing but floor and water: it holds its beds in
-stress just above the floor, and its yield is the poorer for it. Leaves out: the policy's drawing-in
-of the line in heat or with doubtful probes, and its leave to break the hours for a bed past its
-floor.
+stress just above the floor at every dawn, well past it by the afternoon, and its yield is the
+poorer for it: what it spares is in good part what its plants do not drink. Kept further off the
+floor it tells what a better yield takes at least. Leaves out: the policy's drawing-in of the line
+in heat or with doubtful probes, and its leave to break the hours for a bed past its floor.
 """
 
 from __future__ import annotations
@@ -66,11 +67,19 @@ class Planned:
         garden: its dates in the season's year.
         world: where the water goes.
         plans: by bed.
+        off_frac: what is kept from the floor at dawn besides [0..1].
     """
 
-    def __init__(self, garden: Garden, world: GardenWorld, plans: Mapping[str, BedPlan]) -> None:
+    def __init__(
+        self,
+        garden: Garden,
+        world: GardenWorld,
+        plans: Mapping[str, BedPlan],
+        off_frac: float = 0.0,
+    ) -> None:
         self._world = world
         self._plans = plans
+        self._off_frac = off_frac
         self.diaries = {
             name: Diary(bed=bed, truth=world.truth.beds[name]) for name, bed in garden.beds.items()
         }
@@ -85,14 +94,15 @@ class Planned:
         if bed in self._plans:
             dose_mm = self._plans[bed].dose_mm(len(diary.nights), sight.depletion_mm)
         else:
-            dose_mm = _late_frac(diary, sight.depletion_frac) * sight.taw_mm
+            drier_frac = sight.depletion_frac + self._off_frac
+            dose_mm = _late_frac(diary, drier_frac) * sight.taw_mm
         return 60.0 * dose_mm * diary.truth.spec.strip_m2 / flow_l_min
 
     def dawn(self, account: SeasonAccount, today: date) -> None:
         """A dawn has come and stands in the books."""
         for name, diary in self.diaries.items():
             if grows(diary.bed, today):
-                diary.dawn(account.dawns[name][-1].floor_frac)
+                diary.dawn(account.dawns[name][-1].floor_frac - self._off_frac)
             else:
                 diary.end()
 
@@ -110,7 +120,7 @@ def _sum(scores: Sequence[Score]) -> Score:
 
 def _late_frac(diary: Diary, depletion_frac: float) -> float:
     """The smallest dose where the night would bring the bed to its floor, else none [-]."""
-    _, floor_frac = line_and_floor(diary.stage, diary.bed.lean)
+    _, floor_frac = line_and_floor(diary.stage, diary.bed.lean, diary.bed.crop)
     return smallest_frac(diary.stage) if depletion_frac > floor_frac - LATE_FRAC else 0.0
 
 
@@ -121,13 +131,19 @@ class Trial:
     plans: Mapping[str, BedPlan]
     rival: Planned
     account: SeasonAccount
+    off_frac: float
+
+    def past(self, bed: str) -> int:
+        """Dawns of a bed past what it was to keep."""
+        dawns = self.account.dawns[bed]
+        return sum(dawn.depletion_frac > dawn.floor_frac - self.off_frac for dawn in dawns)
 
     def score(self, bed: str, end_frac: float) -> Score:
         """The less the better: dawns past the floor, too dry an end, litres."""
         diary = self.rival.diaries[bed]
         ended_frac = diary.nights[-1].dawn.depletion_frac if diary.nights else 0.0
         too_dry_frac = round(max(0.0, ended_frac - end_frac - END_SLACK_FRAC), 2)
-        return self.account.beds[bed].days_past_floor, too_dry_frac, diary.truth.irrigation_l
+        return self.past(bed), too_dry_frac, diary.truth.irrigation_l
 
     def total(self, ends: Mapping[str, float]) -> Score:
         """The scores of all beds together."""
@@ -135,7 +151,10 @@ class Trial:
 
 
 def run_hindsight(
-    replay: Replay, end_frac: Mapping[str, float] | None = None, rounds: int = ROUNDS
+    replay: Replay,
+    end_frac: Mapping[str, float] | None = None,
+    rounds: int = ROUNDS,
+    off_frac: float = 0.0,
 ) -> PolicyRun:
     """Plan a season with all known, live it, and answer the best that came of it.
 
@@ -144,20 +163,21 @@ def run_hindsight(
         end_frac: by bed, the true depletion at the end that is dry enough, 0 to 1; a bed that is
             not named ends no drier than the thirst line of its last stage.
         rounds: how often the buckets are fitted and the beds planned, 1 or more.
+        off_frac: what it keeps from the floor at dawn besides, of the available water [0..1].
 
     Returns:
         The run; its seconds hold all rounds.
     """
     began_s = walltime.perf_counter()
-    trial = _live(replay, {})
+    trial = _live(replay, {}, off_frac)
     ends = {**_last_lines(replay.garden, trial), **(end_frac or {})}
     margins = dict.fromkeys(replay.garden.beds, MARGIN_FRAC)
     trials = [trial]
     for _ in range(rounds):
-        trial = _live(replay, _plans(replay.garden, trial, ends, margins))
+        trial = _live(replay, _plans(replay.garden, trial, ends, margins), off_frac)
         trials.append(trial)
-        for bed, account in trial.account.beds.items():
-            if account.days_past_floor:
+        for bed in margins:
+            if trial.past(bed):
                 margins[bed] += MARGIN_STEP_FRAC
     best = _best(replay, trials, ends)
     return run_of("hindsight", walltime.perf_counter() - began_s, best.account, replay)
@@ -172,22 +192,22 @@ def _best(replay: Replay, trials: list[Trial], ends: Mapping[str, float]) -> Tri
     if promised >= (dawns, too_dry_frac, (1.0 - WORTH_FRAC) * litres):
         return whole
     plans = {bed: trial.plans[bed] for bed, trial in beds.items() if bed in trial.plans}
-    return min(whole, _live(replay, plans), key=lambda trial: trial.total(ends))
+    return min(whole, _live(replay, plans, whole.off_frac), key=lambda trial: trial.total(ends))
 
 
-def _live(replay: Replay, plans: Mapping[str, BedPlan]) -> Trial:
+def _live(replay: Replay, plans: Mapping[str, BedPlan], off_frac: float) -> Trial:
     """A fresh world of the replay, lived by plans."""
     world = replay.world()
-    rival = Planned(replay.garden, world, plans)
+    rival = Planned(replay.garden, world, plans, off_frac)
     account = live_through(replay, world, rival, rival.dawn)
     rival.close()
-    return Trial(plans=plans, rival=rival, account=account)
+    return Trial(plans=plans, rival=rival, account=account, off_frac=off_frac)
 
 
 def _last_lines(garden: Garden, trial: Trial) -> dict[str, float]:
     """The thirst line of each bed's last stage."""
     return {
-        name: line_and_floor(trial.rival.diaries[name].stage, bed.lean)[0]
+        name: line_and_floor(trial.rival.diaries[name].stage, bed.lean, bed.crop)[0]
         for name, bed in garden.beds.items()
     }
 

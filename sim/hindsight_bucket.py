@@ -161,7 +161,8 @@ def bucket(bed: Bed, truth: BedTruth, lived: Sequence[Lived], margin_frac: float
     nights: list[Night] = []
     for n, night in enumerate(lived):
         # the last night has no dawn in the season, whose end would cut its watering
-        line_frac = line_and_floor(night.stage, bed.lean)[0] if night.counts else NO_FLOOR_FRAC
+        line, _ = line_and_floor(night.stage, bed.lean, bed.crop)
+        line_frac = line if night.counts else NO_FLOOR_FRAC
         following = lived[n + 1] if n + 1 < len(lived) else None
         nights.append(
             Night(

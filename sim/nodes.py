@@ -166,14 +166,19 @@ class ValveNode(_Node):
 
     def says(self, now_s: float) -> ValveSays:
         """Say what it is, with a fresh nonce."""
+        nonce = self.fresh_nonce(now_s)
+        left_s = round(self._shuts_s() - self._now_s, 1) if self._open else 0
+        return ValveSays(self._open, left_s, self._dose, nonce, self._boot, *self._order)
+
+    def fresh_nonce(self, now_s: float) -> str:
+        """Say what it is to someone who takes in nothing but the nonce."""
         now_s = self.advance(now_s)
         nonce = self._name(_DIGITS)
-        self._nonces = {n: s for n, s in self._nonces.items() if now_s - s <= NONCE_LIFE_S}
-        self._nonces[nonce] = now_s
-        self._told_s = now_s
+        if len(self._nonces) >= 8:  # more than live at a time; dead ones are refused anyway
+            self._nonces = {n: s for n, s in self._nonces.items() if now_s - s <= NONCE_LIFE_S}
+        self._nonces[nonce] = self._told_s = now_s
         self._news = False
-        left_s = round(self._shuts_s() - now_s, 1) if self._open else 0
-        return ValveSays(self._open, left_s, self._dose, nonce, self._boot, *self._order)
+        return nonce
 
     def reboot(self, now_s: float) -> None:
         """Start anew: closed, without nonces; the highest (epoch, seq) and the opening are kept."""

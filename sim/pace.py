@@ -34,7 +34,8 @@ from controller.engine import Engine
 from controller.events import Started
 from controller.garden import Garden, load_garden
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
-from controller.sensing.full_point import soaked
+from controller.sensing.full_point import fed
+from controller.watering.settling import METER_SD_FRAC
 from sim.examples import find_garden
 from sim.garden_world import GardenWorld
 from sim.hands import Flow
@@ -164,7 +165,8 @@ def _turner(world: GardenWorld, engine: Engine) -> Callable[[Edge], None]:
         world.set_flow(bed, 0.0)
         given_l = world.truth.litres(bed) - before_l.pop(bed)
         depth_mm = given_l / engine.run.soils[bed].wetted_area_m2
-        soaked(state.water[bed], depth_mm, state.beds[bed].told_mm, at_utc_s)
+        told_m3_m3 = state.beds[bed].told_m3_m3
+        fed(state.water[bed], depth_mm, METER_SD_FRAC * depth_mm, told_m3_m3, at_utc_s)
         add_water(state.water[bed], depth_mm, WATER_SD_FRAC, at_utc_s)
 
     return turn

@@ -37,12 +37,16 @@ class Panel(NamedTuple):
         x: values of all lines along the first axis.
         grey: measured lines, each as long as `x`.
         dark: our line.
+        apart: grey lines with values of their own along the first axis, dotted at each.
+        marks: words at the dark line's places, each dotted; none for a plain line.
     """
 
     title: str
     x: tuple[float, ...]
     grey: tuple[tuple[float, ...], ...]
     dark: tuple[float, ...]
+    apart: tuple[tuple[tuple[float, ...], tuple[float, ...]], ...] = ()
+    marks: tuple[str, ...] = ()
 
 
 def picture(title: str, across: Axis, up: Axis, panels: Sequence[Panel]) -> str:
@@ -72,7 +76,11 @@ def picture(title: str, across: Axis, up: Axis, panels: Sequence[Panel]) -> str:
         lines.append(f"<g transform='translate({shift:.0f} {above:.0f})'>")
         lines += _axes(panel.title, across, up)
         lines += [_line(panel.x, grey, across, up, GREY, 1.0) for grey in panel.grey]
+        for x, y in panel.apart:
+            lines.append(_line(x, y, across, up, GREY, 1.0))
+            lines += _dots(x, y, ("",) * len(x), across, up, GREY)
         lines.append(_line(panel.x, panel.dark, across, up, DARK, 2.5))
+        lines += _dots(panel.x, panel.dark, panel.marks, across, up, DARK)
         lines.append("</g>")
     lines.append("</svg>")
     return "\n".join(lines) + "\n"
@@ -121,3 +129,26 @@ def _line(
     return (
         f"<polyline points='{points}' fill='none' stroke='{colour}' stroke-width='{width_px:g}'/>"
     )
+
+
+def _dots(
+    x: Sequence[float],
+    y: Sequence[float],
+    words: Sequence[str],
+    across: Axis,
+    up: Axis,
+    colour: str,
+) -> list[str]:
+    """A dot at each place that has words, and the words beside it."""
+    width, height = PANEL_PX
+    lines = []
+    for a, b, word in zip(x, y, words, strict=False):
+        left, top = across.share(a) * width, (1.0 - up.share(b)) * height
+        lines.append(f"<circle cx='{left:.1f}' cy='{top:.1f}' r='4' fill='{colour}'/>")
+        if word:
+            side, anchor = (7.0, "start") if left < width / 2 else (-7.0, "end")
+            lines.append(
+                f"<text x='{left + side:.1f}' y='{top - 6:.1f}' {FONT} text-anchor='{anchor}'>"
+                f"{escape(word)}</text>"
+            )
+    return lines

@@ -74,6 +74,7 @@ class _Pipe:
     litres: float = 0.0
     open: bool = False
     truth_due_s: float = 0.0
+    leased_s: float | None = None  # when a lease was last accepted
 
 
 class VirtualGarden:
@@ -154,21 +155,19 @@ class VirtualGarden:
     def hear(
         self, topic: str, payload: bytes, *, retained: bool, node_s: float, send: Send
     ) -> None:
-        """Take a command; everything due before it happens first.
+        """Take a command as it arrived, at `node_s`; everything due before it happens first.
 
-        Args:
-            topic: as it arrived.
-            payload: as it arrived.
-            retained: whether the broker kept it from before.
-            node_s: time [s].
-            send: called with topic, payload and QoS of each message.
+        `retained` says whether the broker had kept it from before; `send` is called with topic,
+        payload and QoS of each message.
         """
         if topic not in self._commands:
             return
         self.run_to(node_s, send)
         kind, valve = self._commands[topic]
         if valve not in self.breakage.deaf:
-            self._pipes[valve].node.hear(kind, payload, retained=retained, now_s=self._at_s)
+            pipe = self._pipes[valve]
+            done = pipe.node.hear(kind, payload, retained=retained, now_s=self._at_s)
+            pipe.leased_s = self._at_s if done and kind == "lease" else pipe.leased_s
             self._settle_valves()
             self._speak(send)
 
@@ -361,6 +360,7 @@ class VirtualGarden:
                 "at": at.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
                 "open": pipe.open,
                 "litres": round(pipe.litres, 4),
+                "leased_s": pipe.leased_s,
             }
         )
 

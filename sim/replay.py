@@ -28,9 +28,10 @@ from sim.faults import FaultScript
 from sim.garden_world import GardenWorld, Span
 from sim.hands import Hands
 from sim.instruments import Instruments
-from sim.rival_run import RIVALS, run_rival
+from sim.rival_run import KEPT_OFF_FRAC, RIVALS, run_rival
 from sim.season_account import SeasonAccount
-from sim.season_run import Dawns, PolicyRun, Replay, prepare, season_json
+from sim.season_run import Dawns, Picks, PolicyRun, Replay, prepare, season_json
+from sim.told_picks import ToldPicks
 
 __all__ = [
     "POLICIES",
@@ -57,6 +58,7 @@ class EngineReplay:
         world: where it lives.
         span: the days.
         faults: what breaks when; None for nothing.
+        picks: planned picks by bed that the controller is told of.
     """
 
     def __init__(
@@ -65,6 +67,7 @@ class EngineReplay:
         world: GardenWorld,
         span: Span,
         faults: FaultScript | None = None,
+        picks: Picks | None = None,
     ) -> None:
         self.garden = garden
         self.world = world
@@ -81,6 +84,7 @@ class EngineReplay:
         self._instruments = Instruments(garden, world, self.faults)
         self._begin_utc_s = span.from_utc_s
         self._dawns = Dawns(garden, span)
+        self._picks = ToldPicks(garden, picks or {})
         self._cut: bytes | None = None  # the engine's memory while it has no power
         self.now_s = 0.0
         self.hands.step(self._told(Started, trusted_s=0.0, stored_epoch=0))
@@ -122,12 +126,15 @@ class EngineReplay:
             due_s = min(due_s, max(now_s, self.faults.next_change_s()))
             if self.hands.any_open:
                 due_s = min(due_s, now_s + FAULTY_STEP_S)
-        waterings = self.engine.state.waterings.values()
-        for one in waterings:
+        hands = self.hands
+        waterings = hands.engine.state.waterings
+        drinks = False
+        for one in waterings.values():
             due_s = min(due_s, now_s + self._wait_s(one))
-        if self.hands.any_open and not any(one.pulse is not None for one in waterings):
+            drinks = drinks or one.pulse is not None
+        if hands.any_open and not drinks:
             return min(due_s, now_s + EDGE_STEP_S)  # the master closes last
-        return min(due_s, now_s + WATER_STEP_S) if self.hands.meter_speaks(now_s) else due_s
+        return min(due_s, now_s + WATER_STEP_S) if hands.meter_speaks(now_s) else due_s
 
     def _wait_s(self, watering: Watering) -> float:
         """How long a watering can be left alone: to a renewal, its litres, the end of a soak."""
@@ -154,6 +161,9 @@ class EngineReplay:
             reading = hands.meter_reading(at_utc_s, now_s)
             if reading is not None:
                 hands.step(reading)
+        hands.speak(at_utc_s, now_s)
+        for order in self._picks.due(at_utc_s, now_s):
+            hands.step(order)
         hands.step(Tick(at_utc_s=at_utc_s, mono_s=now_s))
 
     def _lie_idle(self) -> None:
@@ -195,7 +205,8 @@ class EngineReplay:
 def run_engine(replay: Replay) -> PolicyRun:
     """Run the real engine through the season."""
     began_s = walltime.perf_counter()
-    live = EngineReplay(replay.garden, replay.world(), replay.span, replay.faults)
+    picks = replay.picks if replay.tells_picks else None
+    live = EngineReplay(replay.garden, replay.world(), replay.span, replay.faults, picks)
     live.go(replay.span.to_utc_s)
     return PolicyRun(
         name="thirstline",
@@ -218,7 +229,7 @@ def run_policy(replay: Replay, policy: str) -> PolicyRun:
     """
     if policy == "thirstline":
         return run_engine(replay)
-    if policy in RIVALS:
+    if policy in RIVALS or policy in KEPT_OFF_FRAC:
         return run_rival(replay, policy)
     msg = f"--policy: {policy[:40]!r} is not one of {', '.join(POLICIES)}"
     raise UsageError(msg)

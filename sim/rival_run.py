@@ -30,6 +30,8 @@ ONE_PASS: dict[str, Callable[[Replay, GardenWorld], Rival]] = {
     "keep-moist": _keep_moist,
 }
 RIVALS = (*ONE_PASS, "hindsight")
+# hindsight kept further off its floor, by what share of the available water: for `sim.frontier`
+KEPT_OFF_FRAC = {f"hindsight-{off:.2f}": off for off in (0.05, 0.10, 0.15, 0.20, 0.25)}
 
 
 def run_rival(replay: Replay, name: str) -> PolicyRun:
@@ -37,10 +39,12 @@ def run_rival(replay: Replay, name: str) -> PolicyRun:
 
     Args:
         replay: what is replayed.
-        name: one of `RIVALS`.
+        name: one of `RIVALS` or `KEPT_OFF_FRAC`.
     """
-    if name == "hindsight":
-        return run_hindsight(replay)
+    if name == "hindsight" or name in KEPT_OFF_FRAC:
+        run = run_hindsight(replay, off_frac=KEPT_OFF_FRAC.get(name, 0.0))
+        run.name = name
+        return run
     began_s = walltime.perf_counter()
     world = replay.world()
     account = live_through(replay, world, ONE_PASS[name](replay, world))

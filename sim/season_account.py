@@ -230,9 +230,9 @@ class SeasonAccount:
             stage = truth_stage(bed, float((today - bed.transplanted).days), truth.plant.gdd)
             account.stage_dawns = account.stage_dawns + 1 if stage is account.stage else 1
             before, account.stage = account.stage, stage
-            line, floor = line_and_floor(stage, bed.lean)
+            line, floor = line_and_floor(stage, bed.lean, bed.crop)
             if account.stage_dawns == 1 and before is not None:
-                floor = max(floor, line_and_floor(before, bed.lean)[1])
+                floor = max(floor, line_and_floor(before, bed.lean, bed.crop)[1])
             dawn = DawnTruth(at_utc_s, truth.depletion_frac, line, floor)
             self.dawns[name].append(dawn)
             self.depletion_at_dawn[name].append(dawn.depletion_frac)

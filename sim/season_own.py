@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from controller.datafolder import DataFolder
 from controller.errors import SeasonError, StoreError
 from controller.events import WeatherReading
+from controller.sensing.sky_sources import possible
 from controller.store import open_reader
 from sim.season_making import season_of
 from sim.season_repair import CSV_GAP_H, close_gaps
@@ -116,7 +117,7 @@ def _hours(told: Iterable[WeatherReading]) -> list[HourRow]:
     rain = _rain(words)
     rows = []
     for hour, inside in sorted(by_hour.items()):
-        temp_c = _mean(word.temp_c for word in inside)
+        temp_c = _mean(inside, "temp_c")
         if temp_c is None or hour not in rain:
             continue
         rows.append(
@@ -124,16 +125,18 @@ def _hours(told: Iterable[WeatherReading]) -> list[HourRow]:
                 at_utc_s=hour * HOUR_S,
                 temp_c=temp_c,
                 rain_mm=rain[hour],
-                rh_pct=_mean(word.rh_pct for word in inside),
-                solar_w_m2=_mean(word.solar_w_m2 for word in inside),
-                wind_m_s=_mean(word.wind_m_s for word in inside),
+                rh_pct=_mean(inside, "rh_pct"),
+                solar_w_m2=_mean(inside, "solar_w_m2"),
+                wind_m_s=_mean(inside, "wind_m_s"),
             )
         )
     return rows
 
 
-def _mean(values: Iterable[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
+def _mean(words: Iterable[WeatherReading], name: str) -> float | None:
+    """The mean of what an instrument told that it can have told."""
+    told = (getattr(word, name) for word in words)
+    known = [value for value in told if value is not None and possible(name, value)]
     return sum(known) / len(known) if known else None
 
 

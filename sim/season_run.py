@@ -39,6 +39,8 @@ class Replay:
         sure: whether the world is exactly as the garden file says.
         picks: planned picks by bed.
         faults: what breaks when, for the engine; None for nothing.
+        tells_picks: whether the controller is told of the picks, as a grower would; without, they
+            only count the water that came late.
     """
 
     garden: Garden
@@ -48,6 +50,7 @@ class Replay:
     sure: bool
     picks: Picks = field(default_factory=dict)
     faults: FaultScript | None = None
+    tells_picks: bool = True
 
     def world(self) -> GardenWorld:
         """A fresh world of this replay."""

@@ -9,8 +9,9 @@ from __future__ import annotations
 import importlib
 import importlib.metadata
 import signal
+import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from types import ModuleType
@@ -149,16 +150,43 @@ def run_all(
         UsageError: a run cannot be done, or the cluster does not answer.
     """
     missing = [task for task in tasks if task.key not in kept]
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        rows = run(missing) if missing else iter(())
-        for row in rows:
-            ended(row)
-    except KeyboardInterrupt:
-        return False
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    if not missing:
+        return True
+    with _interrupts() as interrupts:
+        try:
+            for done, row in enumerate(run(missing), start=1):
+                interrupts.wait = True  # a row that has come is written whole
+                ended(row)
+                interrupts.wait = False
+                if interrupts.asked:
+                    return done == len(missing)
+        except KeyboardInterrupt:
+            return False
     return True
+
+
+class _Interrupts:
+    """Ctrl-C and the request to end, put off while a row is being written."""
+
+    def __init__(self) -> None:
+        self.wait = False
+        self.asked = False
+
+    def __call__(self, _number: int, _frame: object) -> None:
+        self.asked = True
+        if not self.wait:
+            raise KeyboardInterrupt
+
+
+@contextmanager
+def _interrupts() -> Iterator[_Interrupts]:
+    heard = _Interrupts()
+    before = {number: signal.signal(number, heard) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield heard
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _needed(package: str, extra: str, what: str) -> ModuleType:
@@ -180,8 +208,14 @@ def _on_cores(joblib: ModuleType, jobs: int, tasks: Sequence[Task]) -> Iterator[
         rows = spread(joblib.delayed(run_task)(task) for task in tasks)
     finally:
         signal.signal(signal.SIGINT, before)
-    with closing(rows):
-        yield from rows
+    try:
+        # not `yield from`: that would close them before the `finally`
+        for row in rows:  # noqa: UP028
+            yield row
+    finally:
+        with warnings.catch_warnings():  # that runs are given up is what was asked for
+            warnings.simplefilter("ignore")
+            rows.close()
 
 
 def _on_dask(distributed: ModuleType, address: str, tasks: Sequence[Task]) -> Iterator[Row]:

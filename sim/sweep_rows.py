@@ -10,9 +10,11 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import astuple, dataclass, fields
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import controller
@@ -26,7 +28,10 @@ from sim.weather import load_season
 
 CODE_SUFFIXES = frozenset({".py", ".toml", ".csv"})
 DIGEST_LENGTH = 16  # [hexadecimal digits] 64 bits: a false match is out of sight
+DAY_S = 86_400.0
 SEASONS_HELD = 64  # [seasons] a worker keeps
+FAR_FRAC = 0.05  # of the available water: a dawn this far past its floor is no near miss; ours
+WARMEST_MONTHS = {True: (7, 8), False: (1, 2)}  # by whether the garden lies north
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,12 +85,20 @@ class Task:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BedRow:
-    """What one bed came to. Dawns past the floor and depletions are the world's truth."""
+    """What one bed came to. Dawns past the floor and depletions are the world's truth.
+
+    Dawns far past the floor are past it by more than `FAR_FRAC`; `worst_past_floor_frac` is the
+    furthest that any dawn was past it, 0 where none was. `summer_days_between_d` is the median
+    between waterings that began in the two warmest months, None where there were not two.
+    """
 
     litres: float
     waterings: int
     drained_l: float
     dawns_past_floor: int
+    dawns_far_past_floor: int
+    worst_past_floor_frac: float
+    summer_days_between_d: float | None
     sudden_rewettings: int
     relative_yield_frac: float
     max_depletion_frac: float
@@ -253,19 +266,34 @@ def _row(task: Task, replay: Replay, run: PolicyRun) -> Row:
         max_depletion_frac=max(bed["max_depletion_frac"] for bed in beds.values()),
         alerts=len(run.alerts),
         wall_s=round(run.seconds, 3),
-        beds=tuple((name, _bed_row(bed, run, name)) for name, bed in beds.items()),
+        beds=tuple(
+            (name, _bed_row(bed, run, name, north=replay.garden.garden.latitude >= 0.0))
+            for name, bed in beds.items()
+        ),
     )
 
 
-def _bed_row(bed: dict[str, Any], run: PolicyRun, name: str) -> BedRow:
+def _bed_row(bed: dict[str, Any], run: PolicyRun, name: str, *, north: bool) -> BedRow:
     dawns = run.depletion_at_dawn.get(name)
+    past = [dawn.depletion_frac - dawn.floor_frac for dawn in run.dawns.get(name, ())]
     return BedRow(
         litres=bed["litres"],
         waterings=bed["waterings"],
         drained_l=bed["drained_l"],
         dawns_past_floor=bed["days_past_floor"],
+        dawns_far_past_floor=sum(one > FAR_FRAC for one in past),
+        worst_past_floor_frac=round(max(0.0, *past), 4) if past else 0.0,
+        summer_days_between_d=_summer_days_between_d(bed["began"], north=north),
         sudden_rewettings=bed["sudden_rewettings"],
         relative_yield_frac=bed["relative_yield"],
         max_depletion_frac=bed["max_depletion_frac"],
         last_dawn_depletion_frac=round(dawns[-1], 4) if dawns else None,
     )
+
+
+def _summer_days_between_d(began: list[str], *, north: bool) -> float | None:
+    """The median between waterings that began in the two warmest months [d]."""
+    times = [datetime.fromisoformat(at) for at in began]
+    summer = [at.timestamp() for at in times if at.month in WARMEST_MONTHS[north]]
+    gaps = [(later - sooner) / DAY_S for sooner, later in pairwise(summer)]
+    return round(median(gaps), 3) if gaps else None

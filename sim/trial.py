@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from controller.bed_views import sky_of, view_of, window_now
 from controller.garden import Garden
-from controller.judge import sky_of, view_of, window_now
 from controller.store_reads import HourRow
 from controller.watering.policy import line_now_frac
 from sim.garden_world import GardenWorld, Span, midnight_utc_s, moved_to, season_for
@@ -80,6 +80,8 @@ def lived(garden: Garden, season_name: str, *, seed: int = 7) -> Trial:
     at_utc_s = midnight_utc_s(garden, day + timedelta(days=1)) + DARK_S
     live.engine.state.armed = False  # it looks on, and leaves the bed to whoever takes over
     live.go(at_utc_s)
+    live.engine.state.armed = True
+    live.engine.state.alerts.pop("not_armed", None)  # it was never true of this garden
     return Trial(
         garden=garden,
         world=world,

@@ -202,6 +202,12 @@ class World:
         """The hour of weather that holds an instant, now unless told."""
         return self.season.hour_at(self.now_utc_s if at_utc_s is None else at_utc_s)
 
+    def hour_now(self) -> WorldHour:
+        """The same for now, within the season."""
+        hours = self.season.hours
+        index = int((self.now_utc_s - self._first_hour_utc_s) // HOUR_S)
+        return hours[index] if index < len(hours) else hours[-1]
+
     def relative_yield(self, bed: str) -> float:
         """Yield over that of plants that never lacked water, so far."""
         return self.beds[bed].plant.relative_yield

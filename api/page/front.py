@@ -13,8 +13,9 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup
 
 from api.desk import Desk
-from api.page import plant, strip
+from api.page import felt, plant, strip, teachings
 from api.page.advice import advice
+from api.page.changes import changes
 from api.page.holds import (
     OPEN_VALVES,
     alert_text,
@@ -24,11 +25,14 @@ from api.page.holds import (
     drinks_by_itself,
     due_s,
     garden_pause,
+    hose_until,
     next_words,
     paused_until_s,
     promised_s,
+    reason_numbers,
     runs,
 )
+from api.page.scarce import supply_words, turn_words, waits_for_water
 from api.page.words import DAY_S, Tongue, bed_name, left, listed, named, number, utc_s_of
 from api.problems import etag_of
 
@@ -63,9 +67,9 @@ STATE_WORDS = {
     "cleared": "Cleared",
 }
 QUALITY_WORDS = {
-    "ok": "probes agree",
-    "doubtful": "probes in doubt",
-    "none": "no probe speaks; by its balance",
+    "ok": "they agree",
+    "doubtful": "in doubt",
+    "none": "none speaks; by its balance",
 }
 
 
@@ -79,10 +83,14 @@ class Card:
     label: str
     left: str
     next: str
+    miss: str
+    scarce: str
     reason: str
     valve: str
     is_open: bool
+    runs: bool
     numbers: list[tuple[str, str]]
+    changes: list[str]
     paused: bool
     strip: Markup
     last: str
@@ -135,6 +143,10 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
         "stale": not view["link_up"],
         "lock_line": f"Locked: {view['holds']['lock_why']}" if view["holds"]["locked"] else "",
         "pause_line": garden_pause(view, tongue),
+        "hose_until": hose_until(view, tongue),
+        "sky": view.get("sky", {}).get("text", ""),
+        "supply": supply_words(view, tongue),
+        "tank": (view.get("supply") or {}).get("tank_l") is not None,
         "locked": view["holds"]["locked"],
         "demo": _demo_line(view),
         "tag": tag,
@@ -216,6 +228,10 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
         if window is not None and bed not in kept and not runs(view["beds"][bed]):
             about = tongue.about(*window)
             return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]
+    waits = [bed_name(bed) for bed in ordered(view) if waits_for_water(view["beds"][bed])]
+    if waits:
+        verb = " waits" if len(waits) == 1 else " wait"
+        return [(listed(waits), True), (f"{verb} for water to be had.", False)]
     if kept:
         return [("No bed", True), (" drinks by itself now: see each bed.", False)]
     return [("No bed", True), (" is near its thirst line.", False)]
@@ -235,6 +251,8 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
         return f"Unlock when the work is done. {read}"
     if view["holds"]["paused_until"] is not None:
         return f"Paused by you. Water by hand if it gets hot. {read}"
+    if any(alert["code"] == "tank_low" for alert in view["alerts"]):
+        return f"Fill the tank, and say so. {read}"
     return f"Nothing for you to do. {read}"
 
 
@@ -253,7 +271,7 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
     name = bed_name(bed)
     waits = paused_until_s(view, bed) is not None and state["state"] in {"drying", "due"}
     rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
-    window = promised_s(view, bed) or (None, None)
+    window = (None, None) if runs(state) else promised_s(view, bed) or (None, None)
     reach = left_words(state, tongue)
     ahead = strip.Ahead(
         line_frac=line,
@@ -270,10 +288,14 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
         label=STATE_WORDS["paused"] if waits else label_words(state, shape),
         left=reach,
         next=next_words(view, bed, tongue),
+        miss=felt.miss_words(state),
+        scarce=turn_words(state, tongue),
         reason=bed_reason(view, bed, tongue),
         valve=valve_words(view, state, tongue),
         is_open=state["valve"] in OPEN_VALVES,
+        runs=runs(state),
         numbers=_number_rows(state, tongue),
+        changes=changes(state, tongue),
         paused=bool(bed_pause(view, bed, tongue)),
         strip=strip.draw(rows, ahead, tongue, days, name),
         last=_last_words(state, tongue),
@@ -300,7 +322,7 @@ def left_words(state: dict[str, Any], tongue: Tongue) -> str:
     """How long a bed has to its thirst line, empty where it is there or nothing is known."""
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
     window = due_s(state)
-    if depletion is None or line is None or window is None or state["valve"] in OPEN_VALVES:
+    if depletion is None or line is None or window is None or runs(state):
         return ""
     if not depletion < line:
         return ""
@@ -330,17 +352,22 @@ def valve_words(view: dict[str, Any], state: dict[str, Any], tongue: Tongue) -> 
 
 def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]:
     rows = []
-    for key, raw in state["reason"]["numbers"].items():
+    for key, raw in reason_numbers(state).items():
         value = number(raw)
         rows.append((named(key), "not known" if value is None else tongue.value(key, value)))
     taw_l, spread = number(state.get("taw_l")), number(state.get("depletion_sd_frac"))
     if taw_l is not None:
-        rows.append(("within reach of its roots", tongue.litres(taw_l)))
+        rows.append(("holds, when full", tongue.litres(taw_l)))
     if spread is not None and "spread_frac" not in state["reason"]["numbers"]:
         rows.append(("how sure: give or take", tongue.value("_frac", spread)))
     rows.append(("probes", QUALITY_WORDS.get(state["quality"], "not known")))
+    rows += teachings.rows(state) + felt.rows(state, tongue)
+    for name, probe in state.get("probes", {}).items():
+        rows += [(f"probe {name}", str(flag["text"])) for flag in probe["flags"]]
     if state.get("stage"):
         rows.append(("stage", str(state["stage"]).replace("_", " ")))
+    if state.get("untried"):
+        rows.append(("untried", f"lines of {', '.join(state['untried'])} are from a handbook"))
     return rows
 
 

@@ -23,6 +23,20 @@ def runs(state: dict[str, Any]) -> bool:
     return state["valve"] in OPEN_VALVES or state["state"] in RUNNING_STATES
 
 
+def reason_numbers(state: dict[str, Any]) -> dict[str, Any]:
+    """The numbers behind a reason, what is used now as it is now.
+
+    They were taken when the bed was judged. Once water flows, what was reckoned for sunrise then
+    holds no more and is left out.
+    """
+    numbers = dict(state["reason"]["numbers"])
+    if "depletion_frac" in numbers:
+        numbers["depletion_frac"] = state["depletion_frac"]
+    if runs(state):
+        numbers.pop("sunrise_frac", None)
+    return numbers
+
+
 def paused_until_s(view: dict[str, Any], bed: str) -> float | None:
     """When the last pause over this bed ends, its own or the garden's."""
     own = view["holds"]["beds_paused"].get(bed)
@@ -50,7 +64,7 @@ def next_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     window = promised_s(view, bed)
     if view["holds"]["locked"]:
         return "none while locked"
-    if state["state"] == "cleared" or state["valve"] in OPEN_VALVES:
+    if state["state"] == "cleared" or runs(state):
         return ""
     if state["valve"] == "latched":
         return "none while latched"
@@ -77,6 +91,12 @@ def garden_pause(view: dict[str, Any], tongue: Tongue) -> str:
     """The pause of every bed in words, empty where there is none."""
     holds = view["holds"]
     return _paused("Every bed", holds["paused_until"], holds["pause_why"], tongue)
+
+
+def hose_until(view: dict[str, Any], tongue: Tongue) -> str:
+    """When the announced hose ends, empty where none is."""
+    until_s = utc_s_of((view["holds"].get("hose") or {}).get("until"))
+    return "" if until_s is None else tongue.when(until_s)
 
 
 def alerts_to_show(view: dict[str, Any]) -> list[dict[str, Any]]:

@@ -11,6 +11,7 @@ from typing import Any
 
 from api.page.front import ordered
 from api.page.holds import due_s, runs
+from api.page.scarce import over_words
 from api.page.words import L_PER_GAL, Tongue, bed_name, duration, number
 from controller.effects import Answer
 from controller.watering.dosing import SOAK_S, nominal_s, split
@@ -126,7 +127,8 @@ def water_plan(
     if water_l is None and open_s is not None and flow:
         water_l = open_s / 60.0 * flow
     if water_l is None or not flow:
-        return Plan(lines=[f"The valve of {bed_name(bed)} opens.", *_after(view, bed)])
+        opens = f"The valve of {bed_name(bed)} opens."
+        return Plan(lines=[opens, *over_words(view, tongue, water_l), *_after(view, bed)])
     return _measured(view, bed, tongue, water_l, flow)
 
 
@@ -147,7 +149,8 @@ def _measured(
     elif now.least_l is not None and nominal_s(water_l, flow_l_min) < ON_LEAST_S:
         water_l = now.least_l
         first = [f"Too little: a minute, {tongue.litres(water_l)}, at least."]
-    lines = [*first, _opens(bed, tongue, water_l, flow_l_min), *_after(view, bed)]
+    opens = [*first, _opens(bed, tongue, water_l, flow_l_min)]
+    lines = [*opens, *over_words(view, tongue, water_l), *_after(view, bed)]
     return Plan(lines=lines, amount_l=None if water_l == asked_l else water_l)
 
 

@@ -11,60 +11,28 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from api import bodies
-from api.desk import Desk
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
+from api.page.felt import miss_words
+from api.page.parts import (
+    desk_of,
+    doors_of,
+    give_cookie,
+    keyed_page,
+    known_reader,
+    said_page,
+    sent_form,
+    why_in,
+)
 from api.page.told import Told, told_words
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError
-from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
-from controller.effects import Answer
+from api.roles import HELPER
+from api.security import Caller, on_loopback
 from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)
 PAUSE_MOST_S = 120.0 * DAY_S  # [s] a pause typed on the page; a season's end is far enough
-PAIR_FIRST = (
-    "This browser is not known yet. Open the link that thirstline run printed on the board when "
-    "it started."
-)
-
-
-def _desk(request: Request) -> Desk:
-    desk: Desk = request.app.state.desk
-    return desk
-
-
-def _doors(request: Request) -> Doors:
-    doors: Doors = request.app.state.doors
-    return doors
-
-
-def _reader(request: Request) -> Caller:
-    try:
-        return _doors(request).reader(request)
-    except ProblemError as problem:
-        detail = PAIR_FIRST if problem.status == 401 else problem.detail
-        raise ProblemError(problem.status, detail, headers=problem.headers) from None
-
-
-def _page(request: Request, template: str, context: dict[str, Any], status: int = 200) -> Response:
-    """A page with a fresh form key; on loopback a browser without a cookie gets one here."""
-    doors = _doors(request)
-    caller = _reader(request)
-    session, fresh = caller.session, ""
-    if not session and on_loopback(request):
-        fresh = doors.new_cookie(LOCAL)
-        session = fresh.rpartition(".")[0]
-    answer = render.page(
-        template, {**context, "key": doors.new_form_key(session) if session else ""}, status
-    )
-    if fresh:
-        _give_cookie(answer, fresh)
-    return answer
-
-
-def _give_cookie(answer: Response, value: str) -> None:
-    answer.set_cookie(COOKIE, value, max_age=COOKIE_S, httponly=True, samesite="strict")
 
 
 def routes() -> APIRouter:
@@ -96,15 +64,15 @@ def routes() -> APIRouter:
 
 async def front_page(request: Request, span: str = "10") -> Response:
     """The garden."""
-    _reader(request)
+    known_reader(request)
     chosen = span if span in front.SPANS else "10"
-    desk = _desk(request)
+    desk = desk_of(request)
     context = front.context(desk, chosen)
     told: Told | None = getattr(request.app.state, "told", None)
     view = desk.view()
     said = told_words(view, told, front.tongue_of(view), time.monotonic())
     title = context["garden"]["name"]
-    return _page(request, "front.html", {**context, "title": title, "said": said})
+    return keyed_page(request, "front.html", {**context, "title": title, "said": said})
 
 
 async def static_file(name: str) -> Response:
@@ -121,9 +89,23 @@ async def open_with_code(request: Request, code: str = "") -> Response:
     The answer is a page and no redirect: a `SameSite=Strict` cookie is not sent along a redirect
     that began on somebody else's page, in a mail for instance.
     """
-    value = _doors(request).redeem(request, code)
-    answer = render.page("opened.html", {"title": "Welcome"})
-    _give_cookie(answer, value)
+    doors = doors_of(request)
+    offer = doors.redeem(request, code)
+    pair, value, digest = doors.new_pairing()
+    made = await place(
+        desk_of(request),
+        Caller(who="one-use code", writes=True),
+        OrderKind.PAIR,
+        pair=pair,
+        role=offer.role,
+        name=offer.name,
+        secret_sha256=digest,
+    )
+    problem = refusal(made)
+    if problem is not None and made.status != "unrecorded":  # that one is paired until a restart
+        raise problem
+    answer = render.page("opened.html", {"title": "Welcome", "helper": offer.role == HELPER})
+    give_cookie(request, answer, value)
     return answer
 
 
@@ -134,8 +116,8 @@ async def water_page(
     request: Request, bed: str, how: str = "", litres: str = "", minutes: str = ""
 ) -> Response:
     """Ask how much; once asked, say what it will do."""
-    _reader(request)
-    desk = _desk(request)
+    known_reader(request)
+    desk = desk_of(request)
     state = bed_in(desk, bed)
     view = desk.view()
     tongue = front.tongue_of(view)
@@ -158,7 +140,7 @@ async def water_page(
         if plan.amount_l is not None:
             context |= {"how": "litres", "amount": f"{plan.amount_l:.0f}"}
             context["button"] = f"Water {tongue.litres(plan.amount_l)}"
-    return _page(request, "water.html", context)
+    return keyed_page(request, "water.html", context)
 
 
 def _wanted(how: str, amount: str) -> dict[str, Any]:
@@ -185,7 +167,7 @@ def _amount(text: str, name: str, most: float) -> float:
 
 async def pause_page(request: Request, bed: str, days: str = "", until: str = "") -> Response:
     """Ask how long one bed is to pause; once asked, say what it will do."""
-    bed_in(_desk(request), bed)
+    bed_in(desk_of(request), bed)
     return _pause_page(request, bed, days, until)
 
 
@@ -195,8 +177,8 @@ async def pause_all_page(request: Request, days: str = "", until: str = "") -> R
 
 
 def _pause_page(request: Request, bed: str | None, days: str, until: str) -> Response:
-    _reader(request)
-    view = _desk(request).view()
+    known_reader(request)
+    view = desk_of(request).view()
     tongue = front.tongue_of(view)
     context: dict[str, Any] = {
         "title": f"Pause {bed_name(bed)}" if bed else "Pause every bed",
@@ -208,6 +190,7 @@ def _pause_page(request: Request, bed: str | None, days: str, until: str) -> Res
         "soonest": f"{tongue.local(tongue.now_utc_s):%Y-%m-%dT%H:%M}",
         "paused": view["holds"]["paused_until"] is not None,
         "zone": view["garden"]["timezone"],
+        "missed": miss_words(view["beds"][bed]) if bed else "",
         "plan": [],
         "until": "",
     }
@@ -215,7 +198,7 @@ def _pause_page(request: Request, bed: str | None, days: str, until: str) -> Res
         until_s = _until_utc_s(view, days, until)
         plan = plans.pause_plan(view, bed, tongue, until_s)
         context |= {"plan": plan, "until": rfc3339(until_s)}
-    return _page(request, "pause.html", context)
+    return keyed_page(request, "pause.html", context)
 
 
 def _until_utc_s(view: dict[str, Any], days: str, until: str) -> float:
@@ -238,59 +221,23 @@ def _until_utc_s(view: dict[str, Any], days: str, until: str) -> float:
 
 async def lock_page(request: Request) -> Response:
     """Say what the lock does; ask why."""
-    _reader(request)
-    holds = _desk(request).view()["holds"]
-    return _page(request, "lock.html", {"title": "Work at the pipes", "holds": holds})
+    known_reader(request)
+    holds = desk_of(request).view()["holds"]
+    return keyed_page(request, "lock.html", {"title": "Work at the pipes", "holds": holds})
 
 
 async def clear_page(request: Request, alert: str) -> Response:
     """Show one alert and ask why it can be lifted."""
-    _reader(request)
-    view = _desk(request).view()
+    known_reader(request)
+    view = desk_of(request).view()
     found = [row for row in view["alerts"] if row["id"] == alert]
     if not found:
         raise ProblemError(404, "This alert does not stand any more.")
     notice = front.notice(front.tongue_of(view), found[0])
-    return _page(request, "clear.html", {"title": "Lift an alert", "notice": notice})
+    return keyed_page(request, "clear.html", {"title": "Lift an alert", "notice": notice})
 
 
 # -- doing it
-
-
-async def _sent(request: Request) -> tuple[Caller, dict[str, str]]:
-    """The sender and the fields of a form, its key spent.
-
-    Raises:
-        ProblemError: 401, 403, 413, 415, 422.
-    """
-    doors = _doors(request)
-    caller = doors.form_sender(request)
-    form = await bodies.form_body(request)
-    doors.spend_form_key(caller.session, form.pop("key", ""))
-    return caller, form
-
-
-def _why(form: dict[str, str], *, needed: bool = False) -> str:
-    why = form.get("why", "").strip()
-    if len(why) > 200 or not all(letter.isprintable() for letter in why):
-        raise ProblemError(422, "A reason is one line of at most 200 letters.")
-    if needed and not why:
-        raise ProblemError(422, "Say why, in a few words.")
-    return why
-
-
-def _said(request: Request, answer: Answer, done: str) -> Response:
-    """What became of an order, in words."""
-    desk = _desk(request)
-    tongue = front.tongue_of(desk.view())
-    problem = refusal(answer)
-    lines = [done] if problem is None else [problem.detail]
-    if problem is not None:
-        possible = plans.possible_words(answer, tongue)
-        lines += [possible] if possible else []
-    title = "Done" if problem is None else "Refused"
-    status = 200 if problem is None else problem.status
-    return _page(request, "said.html", {"title": title, "lines": lines}, status)
 
 
 async def do_stop(request: Request) -> Response:
@@ -300,34 +247,34 @@ async def do_stop(request: Request) -> Response:
 
 async def do_stop_bed(request: Request, bed: str) -> Response:
     """Close one valve."""
-    bed_in(_desk(request), bed)
+    bed_in(desk_of(request), bed)
     return await _stop(request, bed)
 
 
 async def _stop(request: Request, bed: str | None) -> Response:
     """Close: a known browser is enough, and a form that was sent before closes again."""
-    doors = _doors(request)
+    doors = doors_of(request)
     doors.check_origin(request)
     caller = doors.stopper(request) if on_loopback(request) else doors.form_sender(request)
-    desk = _desk(request)
+    desk = desk_of(request)
     answer = await stop(desk, caller, bed)
     if refusal(answer) is None:
         request.app.state.told = Told(bed=bed, at_utc_s=now_utc_s(desk), mono_s=time.monotonic())
         return RedirectResponse("/", 303, {"Cache-Control": "no-store"})
-    return _said(request, answer, "")
+    return said_page(request, answer, "")
 
 
 async def do_water(request: Request, bed: str) -> Response:
     """Water by hand."""
-    desk = _desk(request)
-    caller, form = await _sent(request)
+    desk = desk_of(request)
+    caller, form = await sent_form(request)
     bed_in(desk, bed)
     wanted = _wanted(form.get("how", ""), form.get("amount", ""))
     answer = await place(desk, caller, OrderKind.WATER, bed=bed, **wanted)
     tongue = front.tongue_of(desk.view())
     much = "" if answer.litres is None else f" {tongue.litres(answer.litres)}"
     long = "" if answer.open_s is None else f", about {duration(answer.open_s)} of open valve"
-    return _said(request, answer, f"{bed_name(bed)} gets{much or ' water'}{long}.")
+    return said_page(request, answer, f"{bed_name(bed)} gets{much or ' water'}{long}.")
 
 
 async def do_pause(request: Request, bed: str) -> Response:
@@ -341,26 +288,28 @@ async def do_pause_all(request: Request) -> Response:
 
 
 async def _pause(request: Request, bed: str | None) -> Response:
-    desk = _desk(request)
-    caller, form = await _sent(request)
+    desk = desk_of(request)
+    caller, form = await sent_form(request)
     if bed is not None:
         bed_in(desk, bed)
     until_s = utc_s_of(form.get("until", ""))
     if until_s is None or not 0.0 < until_s - now_utc_s(desk) <= PAUSE_MOST_S:
         raise ProblemError(422, "A pause ends at a time to come, within 120 days.")
     answer = await place(
-        desk, caller, OrderKind.PAUSE, bed=bed, until_utc_s=until_s, why=_why(form)
+        desk, caller, OrderKind.PAUSE, bed=bed, until_utc_s=until_s, why=why_in(form)
     )
     until = front.tongue_of(desk.view()).when(until_s)
-    return _said(request, answer, f"{bed_name(bed) if bed else 'Every bed'} pauses until {until}.")
+    return said_page(
+        request, answer, f"{bed_name(bed) if bed else 'Every bed'} pauses until {until}."
+    )
 
 
 async def _simple(request: Request, what: OrderKind, done: str, bed: str | None = None) -> Response:
-    caller, form = await _sent(request)
+    caller, form = await sent_form(request)
     if bed is not None:
-        bed_in(_desk(request), bed)
-    why = _why(form, needed=what is OrderKind.LOCK)
-    return _said(request, await place(_desk(request), caller, what, bed=bed, why=why), done)
+        bed_in(desk_of(request), bed)
+    why = why_in(form, needed=what is OrderKind.LOCK)
+    return said_page(request, await place(desk_of(request), caller, what, bed=bed, why=why), done)
 
 
 async def do_resume(request: Request, bed: str) -> Response:
@@ -386,7 +335,7 @@ async def do_unlock(request: Request) -> Response:
 
 async def do_clear(request: Request, alert: str) -> Response:
     """Lift an alert."""
-    caller, form = await _sent(request)
-    why = _why(form, needed=True)
-    answer = await place(_desk(request), caller, OrderKind.CLEAR, alert=alert, why=why)
-    return _said(request, answer, "Lifted.")
+    caller, form = await sent_form(request)
+    why = why_in(form, needed=True)
+    answer = await place(desk_of(request), caller, OrderKind.CLEAR, alert=alert, why=why)
+    return said_page(request, answer, "Lifted.")

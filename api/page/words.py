@@ -230,11 +230,11 @@ class Tongue:
 
 NAMED_NUMBERS = {
     "depletion_frac": "used of its water now",
-    "sunrise_frac": "used by next sunrise",
+    "sunrise_frac": "used by sunrise",
     "thirst_line_frac": "thirst line",
     "line_frac": "thirst line",
     "floor_frac": "floor",
-    "day_use_frac": "use of one expected day",
+    "day_use_frac": "used in a day",
     "spread_frac": "how sure: give or take",
     "depletion_sd_frac": "how sure: give or take",
     "taw_mm": "water within reach of its roots",
@@ -242,6 +242,7 @@ NAMED_NUMBERS = {
     "dose_mm": "water it gets, as depth",
     "given_l": "given so far",
     "allowed_l": "left of its daily limit",
+    "left_l": "left of scarce water",
     "rain_expected_mm": "rain expected",
     "reserved_l": "reserved for this pulse",
 }

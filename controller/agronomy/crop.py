@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -43,6 +43,8 @@ P_PER_MM_D = 0.04  # [d/mm] FAO-56 table 22, note 2
 P_AT_MM_D = 5.0  # [mm/d] the ETc of table 22
 P_LOWEST, P_HIGHEST = 0.1, 0.8  # FAO-56 table 22, note 2
 
+TRIED = frozenset({"tomato"})  # crops whose lines were tried, if only in a simulator
+UNTRIED_FLOOR_FRAC = 0.10  # an untried crop's floor is this far past its line: our own proposal
 LEAN_SPAN_FRAC = 0.16  # lean 0 to 1 moves line and floor by this much together
 FLOOR_HIGHEST_FRAC = 0.65
 
@@ -293,20 +295,49 @@ def root_depth_m(
     return young_m + (full_root_depth_m - young_m) * grown
 
 
-def line_and_floor(stage: Stage, lean: float) -> tuple[float, float]:
-    """The thirst line and the floor.
+def line_and_floor(
+    stage: Stage, lean: float, crops: Sequence[str] = ("tomato",)
+) -> tuple[float, float]:
+    """The thirst line and the floor; of several crops in a bed the most sensitive one's.
 
     Args:
         stage: of growth.
         lean: the grower's wish, 0 lush .. 1 lean.
+        crops: names of `crops.toml`, one at least.
 
     Returns:
         Line and floor as fractions of TAW; the line is below the floor (wetter).
 
-    Source: our own proposals; published trials say only that setting is the most sensitive stage
-    and that drying before the first flower does little harm.
+    Source: for tomato our own proposals; published trials say only that setting is the most
+    sensitive stage and that drying before the first flower does little harm. Any other crop is
+    untried: its line is p of FAO-56 table 22, for ETc 5 mm/d, in every stage but the first weeks.
     """
-    line, floor = LINES_FRAC[stage]
+    told = [_told_line_and_floor(stage, name) for name in crops]
+    line, floor = min(one for one, _ in told), min(one for _, one in told)
     shift = (lean - 0.5) * LEAN_SPAN_FRAC
     floor = min(FLOOR_HIGHEST_FRAC, floor + shift)
     return min(line + shift, floor), floor
+
+
+def _told_line_and_floor(stage: Stage, name: str) -> tuple[float, float]:
+    line, floor = LINES_FRAC[stage]
+    if name in TRIED:
+        return line, floor
+    p_tab = load_crops()[name].p_tab
+    if stage is Stage.ESTABLISHING:
+        return min(line, p_tab), min(floor, p_tab + UNTRIED_FLOOR_FRAC)
+    return p_tab, p_tab + UNTRIED_FLOOR_FRAC
+
+
+def untried(crops: Sequence[str]) -> tuple[str, ...]:
+    """Those of some crops whose lines nobody has tried with this tool.
+
+    Args:
+        crops: names of `crops.toml`.
+
+    Returns:
+        Names, in the same order; empty where all were tried.
+
+    Source: our own list, `TRIED`.
+    """
+    return tuple(name for name in crops if name not in TRIED)

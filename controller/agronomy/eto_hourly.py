@@ -121,9 +121,14 @@ def eto_hourly(
         vapour_pressure_kpa,
         wind_m_s,
         (1.0 - heat_frac) * net_mj_m2_h,
-        psychrometric_kpa_c(air_pressure_kpa(elevation_m)),
+        _gamma_kpa_c(elevation_m),
         _wind_coefficient_s_m(standard, daylight=daylight),
     )
+
+
+@lru_cache(maxsize=8)  # a garden has one height
+def _gamma_kpa_c(elevation_m: float) -> float:
+    return psychrometric_kpa_c(air_pressure_kpa(elevation_m))
 
 
 def _penman_monteith_mm_h(

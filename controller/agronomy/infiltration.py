@@ -35,9 +35,9 @@ def green_ampt_mm(hours: float, ks_mm_h: float, suction_mm: float, room_m3_m3: f
     pull_mm, given_mm = suction_mm * room_m3_m3, ks_mm_h * hours
     if not (pull_mm > 0.0 and 0.0 <= given_mm < inf):
         return nan
-    if given_mm == 0.0:
-        return 0.0
     share = given_mm / pull_mm
+    if share == 0.0:
+        return 0.0
     found = share + sqrt(share + share)  # above the root, from where Newton's steps only fall
     for _ in range(NEWTON_STEPS):
         found -= (found - log1p(found) - share) * (1.0 + found) / found

@@ -118,12 +118,14 @@ def extraterrestrial_radiation_mj_m2_h(
     distance, sines, cosines, sunset = sun_of_day(latitude_deg, day_of_year)
     first, last = hour_angle_rad - pi / 24.0, hour_angle_rad + pi / 24.0
     if sunset < pi:
-        first = max(-sunset, min(sunset, first))
-        last = max(-sunset, min(sunset, last))
+        if not (first < sunset and last > -sunset):
+            return 0.0  # night
+        first, last = max(-sunset, first), min(sunset, last)
     path = (last - first) * sines + cosines * (sin(last) - sin(first))
     return max(0.0, 720.0 / pi * SOLAR_CONSTANT_MJ_M2_MINUTE * distance * path)
 
 
+@lru_cache(maxsize=366)
 def solar_time_correction_h(day_of_year: int) -> float:
     """Seasonal correction of solar time.
 

@@ -28,6 +28,14 @@ class Marks:
     last_pick_c_d: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """One mark: the day (ordinal) that it was seen and the degree-day sum on its morning [°C d]."""
+
+    day: int
+    degree_days: float
+
+
 LIMITS = ("first_flower_c_d", "first_set_c_d", "main_set_over_c_d", "first_colour_c_d")
 
 

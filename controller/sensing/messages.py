@@ -55,6 +55,7 @@ Boot = Annotated[WireId, BeforeValidator(_boot_text)]
 Counter = Annotated[int, Field(ge=0, le=MAX_COUNTER)]
 Instant = Annotated[float, BeforeValidator(_instant)]
 TempC = Annotated[float, Field(ge=-60.0, le=60.0)]
+MastValue = Annotated[float, Field(ge=-1e5, le=1e5)]  # broken instruments tell -999, 65535
 
 
 class Wire(BaseModel):
@@ -66,7 +67,7 @@ class Wire(BaseModel):
 class ProbeExtras(Wire):
     """What a probe may tell beside its value."""
 
-    soil_temp_c: Annotated[float, Field(ge=-5.0, le=60.0)] | None = None
+    soil_temp_c: Annotated[float, Field(ge=-300.0, le=1000.0)] | None = None  # judged later
     battery_v: Annotated[float, Field(ge=0.0, le=60.0)] | None = None
     seq: Counter | None = None
     boot: Boot | None = None
@@ -95,13 +96,13 @@ class MeterTotal(Wire):
 
 
 class WeatherTold(Wire):
-    """`weather/<id>`: what there is."""
+    """`weather/<id>`: what there is. Impossible values are judged later, field by field."""
 
-    temp_c: TempC | None = None
-    rh_pct: Annotated[float, Field(ge=0.0, le=105.0)] | None = None
+    temp_c: MastValue | None = None
+    rh_pct: MastValue | None = None
     rain_mm_total: Annotated[float, Field(ge=0.0, le=1e6)] | None = None
-    solar_w_m2: Annotated[float, Field(ge=-20.0, le=1600.0)] | None = None
-    wind_m_s: Annotated[float, Field(ge=0.0, le=75.0)] | None = None
+    solar_w_m2: MastValue | None = None
+    wind_m_s: MastValue | None = None
 
 
 class Span(Wire):

@@ -2,8 +2,8 @@
 
 Pure: arrival times come with the call. A probe speaks in one of three forms (a plain number, JSON
 with a pointer, SenML), in the unit that the garden file declares for it; nothing is guessed. What
-is out of physical range is no reading. The ranges here are those of the physics, wide enough for
-the rail values of a broken probe to pass: judging those is the business of quality control.
+is far out of physical range is no reading. The ranges here are wide enough for the rail values of
+a broken probe and for another unit to pass: judging those is the business of quality control.
 
 Unknown keys in JSON are ignored: nodes may tell more than we understand.
 """
@@ -40,14 +40,16 @@ from controller.sensing.messages import (
 )
 from controller.sensing.strict_json import number_in, parse_json, plain_number, point_at, text_of
 
-# Physical range by declared kind, both ends included. Volumetric content may read a little below
-# zero by an offset; tension past 2 MPa is beyond any field probe; 1 MOhm is an open circuit.
+# What passes this border by declared kind, both ends included: the physical range, and a hundred
+# times as much with either sign, so that a step to another unit reaches quality control and gets
+# its name there. Physical are: volumetric content 0 to 1; tension to 2 MPa, past any field probe;
+# 1 MOhm, an open circuit.
 RANGES: Mapping[str, tuple[float, float]] = {
     "raw": (-1e9, 1e9),  # [counts]
-    "theta_m3_m3": (-0.05, 1.0),  # [m3/m3]
-    "theta_pct": (-5.0, 100.0),  # [%]
-    "tension_kpa": (0.0, 2000.0),  # [kPa]
-    "resistance_kohm": (0.0, 1000.0),  # [kOhm]
+    "theta_m3_m3": (-100.0, 100.0),  # [m3/m3]
+    "theta_pct": (-10_000.0, 10_000.0),  # [%]
+    "tension_kpa": (-200_000.0, 200_000.0),  # [kPa]
+    "resistance_kohm": (-100_000.0, 100_000.0),  # [kOhm]
 }
 # SenML units by declared kind, with the factor to the declared unit. "%" stands in none: RFC 8428
 # section 12.1 gives it the meaning of a plain ratio, and people do not. "/100": RFC 8798. Both from
@@ -66,7 +68,8 @@ SENML_WEATHER: Mapping[str, str] = {
     "wind_m_s": "m/s",
 }
 SENML_EXTRAS: Mapping[str, str] = {"soil_temp_c": "Cel", "battery_v": "V"}
-RH_FULL_PCT = 100.0  # [%] hygrometers read a little past it in fog; held to it
+RH_FULL_PCT, RH_FOG_PCT = 100.0, 105.0  # [%] hygrometers read a little past full in fog; held to it
+NIGHT_W_M2 = -20.0  # [W/m2] pyranometers read a little below 0 at night: from memory
 
 
 class ProbeForm(Protocol):
@@ -95,7 +98,13 @@ class ControllerState:
 
 
 def decode_probe(
-    payload: bytes, probe_id: str, probe: ProbeForm, *, at_utc_s: float, mono_s: float
+    payload: bytes,
+    probe_id: str,
+    probe: ProbeForm,
+    *,
+    at_utc_s: float,
+    mono_s: float,
+    retained: bool = False,
 ) -> ProbeReading:
     """Decode one message of a soil-moisture probe.
 
@@ -105,15 +114,17 @@ def decode_probe(
         probe: its form and kind.
         at_utc_s: arrival [s UTC].
         mono_s: arrival [s, monotonic].
+        retained: whether the broker kept it from before: history, of unknown age.
 
     Returns:
-        The reading, in the unit of the declared kind.
+        The reading, in the unit of the declared kind; `not_now` says where it is none of now.
 
     Raises:
         PayloadError: no reading.
     """
+    misdated = False
     if probe.senml is not None:
-        value, extras = _from_senml(payload, probe.senml, probe.kind)
+        value, extras, misdated = _from_senml(payload, probe.senml, probe.kind)
     elif probe.field is not None:
         document = parse_json(payload)
         value = number_in(point_at(document, probe.field))
@@ -122,10 +133,15 @@ def decode_probe(
         value, extras = plain_number(payload), ProbeExtras()
     lowest, highest = RANGES[probe.kind]
     if not lowest <= value <= highest:
-        msg = f"outside {lowest:g} to {highest:g}, the physical range of {probe.kind}"
+        msg = f"outside {lowest:g} to {highest:g}, beyond any unit of {probe.kind}"
         raise PayloadError(msg)
     return ProbeReading(
-        at_utc_s=at_utc_s, mono_s=mono_s, probe=probe_id, value=value, **extras.model_dump()
+        at_utc_s=at_utc_s,
+        mono_s=mono_s,
+        probe=probe_id,
+        value=value,
+        not_now="retained" if retained else "future_dated" if misdated else "",
+        **extras.model_dump(),
     )
 
 
@@ -206,7 +222,8 @@ def decode_weather(
         The reading; None where nothing was told.
 
     Raises:
-        PayloadError: no quantity, or one out of range.
+        PayloadError: no quantity, or one that is no number. Impossible values come through: the
+            engine leaves them out one by one and says so.
     """
     document = parse_json(payload)
     if isinstance(document, list):
@@ -215,10 +232,10 @@ def decode_weather(
     if all(value is None for value in found.values()):
         msg = "none of the weather quantities is in it"
         raise PayloadError(msg)
-    if found["rh_pct"] is not None:
+    if found["rh_pct"] is not None and found["rh_pct"] <= RH_FOG_PCT:
         found["rh_pct"] = min(found["rh_pct"], RH_FULL_PCT)
-    if found["solar_w_m2"] is not None:
-        found["solar_w_m2"] = max(found["solar_w_m2"], 0.0)  # pyranometers read below 0 at night
+    if found["solar_w_m2"] is not None and found["solar_w_m2"] >= NIGHT_W_M2:
+        found["solar_w_m2"] = max(found["solar_w_m2"], 0.0)
     return WeatherReading(at_utc_s=at_utc_s, mono_s=mono_s, mast=mast_id, **found)
 
 
@@ -281,9 +298,10 @@ def _span(span: Span) -> OutlookSpan:
     )
 
 
-def _from_senml(payload: bytes, key: str, kind: str) -> tuple[float, ProbeExtras]:
+def _from_senml(payload: bytes, key: str, kind: str) -> tuple[float, ProbeExtras, bool]:
+    """The value in the unit of the kind, what is told beside it, and whether it is misdated."""
     pack = parse_json(payload)
-    record = senml.choose(senml.resolve(pack), key)
+    record = senml.newest(senml.resolve(pack), key)
     factor = 1.0
     if record.unit is not None and kind in UNITS:
         allowed = UNITS[kind]
@@ -291,8 +309,9 @@ def _from_senml(payload: bytes, key: str, kind: str) -> tuple[float, ProbeExtras
             msg = f"another unit than {' or '.join(allowed)}, as a probe of kind {kind} has"
             raise PayloadError(msg)
         factor = allowed[record.unit]
-    extras = checked(ProbeExtras, _named_records(pack, SENML_EXTRAS))
-    return number_in(record.value) * factor, extras
+    misdated = senml.misdated(record)
+    extras = ProbeExtras() if misdated else checked(ProbeExtras, _named_records(pack, SENML_EXTRAS))
+    return number_in(record.value) * factor, extras, misdated
 
 
 def _named_records(pack: object, units: Mapping[str, str]) -> dict[str, float]:

@@ -1,15 +1,18 @@
-"""Which readings may be believed: range, order, repetition, age.
+"""Which readings may be believed: range, rails, order, repetition, age, battery.
 
 Each reading passes here before it reaches the estimate. What is refused is counted and named; it
-never becomes dry soil. Spikes do not get through the hour's median in `ProbeState.hour_m3_m3`.
+never becomes dry soil. `controller/sensing/flags.py` says what each name means.
 """
 
 from __future__ import annotations
 
 import math
-from statistics import median
+from collections.abc import Sequence
 
 from controller.events import ProbeReading
+from controller.garden_parts import Probe
+from controller.sensing.calibration import Calibration, to_theta
+from controller.sensing.flags import Flag, Trust
 from controller.state import ProbeState
 
 SATURATION_MARGIN_M3_M3 = 0.05  # porosity + 5 points
@@ -17,6 +20,13 @@ DEFAULT_EVERY_S = 600.0
 SILENT_LEAST_S = 900.0
 SILENT_INTERVALS = 3.0
 SOIL_LOWEST_C, SOIL_HIGHEST_C = -5.0, 60.0
+ICE_C = 0.0  # Dorigo et al. 2013, flag D01
+BONE_DRY_M3_M3 = 0.005  # no bed at a probe's depth is drier: an open circuit
+ALL_WATER_M3_M3 = 0.995  # no bed is wetter: a short circuit
+COUNTS_MOST, RAIL_FRAC = 4095.0, 0.005  # twelve bits, and how near their ends is an end
+BOOTS_KEPT = 4  # earlier boots of a node whose late words are known for late
+BATTERY_FRAC = 0.78  # of the highest voltage ever told, where the file names none: our own rule
+BATTERY_FRESH_FRAC = 1.03  # of that, from where it counts as fresh again
 HOUR_MOST = 120  # readings of an hour that its median is taken from
 
 
@@ -35,12 +45,58 @@ def fresh(probe: ProbeState, every_s: float | None, since_mono_s: float, now_mon
     return age_s <= SILENT_LEAST_S or age_s <= silent_after_s(probe, every_s)
 
 
-def repeated(reading: ProbeReading, probe: ProbeState) -> bool:
-    """Whether a node sent this one, or a later one, before."""
-    seq, last = reading.seq, probe.seq
-    if seq is None or last is None or reading.boot != probe.boot:
+def usable(
+    probe: ProbeState, every_s: float | None, since_mono_s: float, now_mono_s: float
+) -> bool:
+    """Whether the probe is fresh and no flag puts it out."""
+    heard_s = probe.mono_s
+    if heard_s is None or heard_s < since_mono_s or (probe.trust and probe.trust == Trust.OUT):
         return False
-    return seq <= last
+    if now_mono_s - heard_s <= SILENT_LEAST_S:  # as nearly always
+        return probe.theta_m3_m3 is not None
+    return fresh(probe, every_s, since_mono_s, now_mono_s)
+
+
+def heard(probe: ProbeState, every_s: float | None, since_mono_s: float, now_mono_s: float) -> bool:
+    """Whether the probe said anything of late, believed or not."""
+    heard_s = probe.heard_mono_s
+    if heard_s is None or not heard_s >= since_mono_s:
+        return False
+    return now_mono_s - heard_s <= silent_after_s(probe, every_s)
+
+
+def order_fault(reading: ProbeReading, probe: ProbeState, every_s: float | None) -> Flag | None:
+    """Whether a node sent this one, or a later one, before; or says that it is none of now.
+
+    Order goes by the node's boot and its number, never by a sender's clock. A lower number in the
+    same boot counts as a restart without a boot's name only after a silence, and once the next one
+    is higher again: a gateway that repeats one old reading never comes back to life. The same holds
+    for a boot that was heard before the present one. A word without a boot is of the present one.
+
+    Args:
+        reading: as it came.
+        probe: its memory; only the memory of a restart is changed.
+        every_s: its interval of the garden file [s].
+
+    Returns:
+        `RETAINED`, `FUTURE_DATED`, `DUPLICATE`, `OUT_OF_ORDER` or None.
+    """
+    if reading.not_now:
+        return Flag.RETAINED if reading.not_now == "retained" else Flag.FUTURE_DATED
+    another = reading.boot is not None and reading.boot != probe.boot
+    earlier = another and reading.boot in probe.boots
+    seq, last = reading.seq, probe.seq
+    if not earlier and (seq is None or last is None or another or seq > last):
+        return None
+    silent = probe.mono_s is None or (
+        reading.mono_s - probe.mono_s > silent_after_s(probe, every_s)
+    )
+    if silent and seq is not None and (earlier or seq != last):
+        before, probe.restart_seq = probe.restart_seq, seq
+        if before is not None and seq > before:
+            probe.restart_seq = None
+            return None
+    return Flag.DUPLICATE if seq == last and not earlier else Flag.OUT_OF_ORDER
 
 
 def refusal(reading: ProbeReading, theta_m3_m3: float | None, saturation_m3_m3: float) -> str:
@@ -52,33 +108,96 @@ def refusal(reading: ProbeReading, theta_m3_m3: float | None, saturation_m3_m3: 
         saturation_m3_m3: of the bed's soil.
 
     Returns:
-        `uncalibrated`, `out_of_range`, `soil_temperature` or nothing.
+        The flag's code, or nothing.
     """
     if theta_m3_m3 is None:
-        return "uncalibrated"
-    if not 0.0 <= theta_m3_m3 <= saturation_m3_m3 + SATURATION_MARGIN_M3_M3:
-        return "out_of_range"
+        return Flag.UNCALIBRATED
+    if not BONE_DRY_M3_M3 < theta_m3_m3 <= saturation_m3_m3 + SATURATION_MARGIN_M3_M3:
+        return _off_scale(theta_m3_m3)
     temp_c = reading.soil_temp_c
-    if temp_c is not None and not SOIL_LOWEST_C <= temp_c <= SOIL_HIGHEST_C:
-        return "soil_temperature"
-    return ""
+    if temp_c is None:
+        return ""
+    if not SOIL_LOWEST_C <= temp_c <= SOIL_HIGHEST_C:
+        return Flag.SOIL_TEMPERATURE
+    return Flag.FROZEN_SOIL if temp_c < ICE_C else ""
+
+
+def _off_scale(theta_m3_m3: float) -> Flag:
+    if 0.0 <= theta_m3_m3 <= BONE_DRY_M3_M3:
+        return Flag.RAIL_LOW
+    return Flag.RAIL_HIGH if ALL_WATER_M3_M3 <= theta_m3_m3 <= 1.0 else Flag.OUT_OF_RANGE
+
+
+def beyond(setting: Probe, value: float, soil_temp_c: float | None) -> Flag:
+    """Name why a value has no water content.
+
+    Args:
+        setting: the probe's table of the garden file.
+        value: as told, in the unit of its kind.
+        soil_temp_c: told with it [°C].
+
+    Returns:
+        `RAIL_LOW` for an open circuit, `RAIL_HIGH` for a short one, `OUT_OF_RANGE` for another
+        unit, `UNCALIBRATED` where there is no way to a water content.
+    """
+    reason = to_theta(setting, value, soil_temp_c).reason
+    match reason:
+        case Calibration.OPEN_CIRCUIT:
+            return Flag.RAIL_LOW
+        case Calibration.SHORT_CIRCUIT:
+            return Flag.RAIL_HIGH
+        case Calibration.OUTSIDE_CALIBRATION if setting.calibration is not None:
+            driest = min(setting.calibration, key=lambda point: point[1])[0]
+            wettest = max(setting.calibration, key=lambda point: point[1])[0]
+            dry_side = (value - driest) * (driest - wettest) > 0.0
+            return Flag.RAIL_LOW if dry_side else Flag.RAIL_HIGH
+        case Calibration.UNCALIBRATED if setting.uncalibrated:  # beyond what its converter has
+            return Flag.OUT_OF_RANGE
+        case Calibration.WRONG_UNIT | Calibration.NOT_FINITE | Calibration.TENSION:
+            return Flag.OUT_OF_RANGE  # a tension that no field probe tells
+        case _:
+            return Flag.UNCALIBRATED
+
+
+def converter_rail(counts: float) -> Flag | None:
+    """Name bare counts at either end of a converter of twelve bits; high is dry, as mostly."""
+    if 0.0 <= counts <= RAIL_FRAC * COUNTS_MOST:
+        return Flag.RAIL_HIGH
+    return Flag.RAIL_LOW if (1.0 - RAIL_FRAC) * COUNTS_MOST <= counts <= COUNTS_MOST else None
+
+
+def battery_least_v(probe: ProbeState, told_v: float | None) -> float:
+    """The voltage below which a probe's readings are in doubt [V]."""
+    return told_v if told_v is not None else BATTERY_FRAC * probe.battery_most_v
 
 
 def accept(reading: ProbeReading, probe: ProbeState, theta_m3_m3: float) -> None:
-    """Take a believed reading into the probe's memory."""
-    if probe.mono_s is not None and reading.mono_s - probe.mono_s != probe.every_s:
-        _learn_pace(probe, reading.mono_s - probe.mono_s)
-    probe.mono_s = reading.mono_s
+    """Take a believed reading into the probe's memory; its order was taken before."""
+    mono_s, before_s = reading.mono_s, probe.mono_s
+    if before_s is not None and mono_s - before_s != probe.every_s:
+        _learn_pace(probe, mono_s - before_s)
+    probe.mono_s = mono_s
     probe.at_utc_s = reading.at_utc_s
     probe.theta_m3_m3 = theta_m3_m3
-    probe.seq = reading.seq
-    probe.boot = reading.boot
-    probe.flag = ""
+    probe.value = reading.value
     if math.isfinite(theta_m3_m3):
         hour = probe.hour_m3_m3
         hour.append(theta_m3_m3)
         if len(hour) > HOUR_MOST:
             del hour[0]
+
+
+def take_order(reading: ProbeReading, probe: ProbeState) -> None:
+    """Remember where a node is in its numbers, whether its value is believed or not."""
+    if reading.boot is not None and reading.boot != probe.boot:
+        if reading.boot in probe.boots:
+            probe.boots.remove(reading.boot)
+        if probe.boot is not None:
+            probe.boots.append(probe.boot)
+            del probe.boots[:-BOOTS_KEPT]
+        probe.boot, probe.seq = reading.boot, None
+    if reading.seq is not None:
+        probe.seq = reading.seq
 
 
 def _learn_pace(probe: ProbeState, gap_s: float) -> None:
@@ -91,6 +210,14 @@ def hour_value(probe: ProbeState) -> float | None:
     """The median of the hour's readings, and begin a new hour [m3/m3]."""
     if not probe.hour_m3_m3:
         return None
-    value = float(median(probe.hour_m3_m3))
+    value = middle_of(probe.hour_m3_m3)
     probe.hour_m3_m3.clear()
     return value
+
+
+def middle_of(values: Sequence[float]) -> float:
+    """The median of some finite values, at least one; the mean of the two in the middle."""
+    ordered, half = sorted(values), len(values) // 2
+    if len(values) % 2:
+        return ordered[half]
+    return (ordered[half - 1] + ordered[half]) / 2

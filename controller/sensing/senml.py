@@ -69,7 +69,7 @@ def resolve(pack: object) -> list[Record]:
 
 
 def choose(records: list[Record], key: str) -> Record:
-    """Choose the newest record of a name that carries a number.
+    """Choose the newest record of a name that carries a number, and is of now.
 
     Args:
         records: a resolved pack.
@@ -81,6 +81,32 @@ def choose(records: list[Record], key: str) -> Record:
     Raises:
         PayloadError: none, ambiguous, stale or from the future.
     """
+    found = newest(records, key)
+    if misdated(found):
+        msg = f"a SenML record older than {OLDEST_S:.0f} s, or from the future"
+        raise PayloadError(msg)
+    return found
+
+
+def misdated(record: Record) -> bool:
+    """Whether a record with a relative time calls itself old, or of the future."""
+    relative = record.time_s < RELATIVE_BELOW_S
+    return relative and not -OLDEST_S <= record.time_s <= FUTURE_S
+
+
+def newest(records: list[Record], key: str) -> Record:
+    """Choose the newest record of a name that carries a number, whenever it was.
+
+    Args:
+        records: a resolved pack.
+        key: the full name, or the record's own name behind the base name.
+
+    Returns:
+        The newest; of equals the last in the pack.
+
+    Raises:
+        PayloadError: none, or ambiguous.
+    """
     found = [r for r in records if r.value is not None and r.name == key]
     found = found or [r for r in records if r.value is not None and r.own_name == key]
     if not found:
@@ -89,13 +115,10 @@ def choose(records: list[Record], key: str) -> Record:
     if len({r.name for r in found}) > 1:
         msg = "several SenML records answer to the name that the garden file gives"
         raise PayloadError(msg)
-    newest = found[0]
+    last = found[0]
     for record in found[1:]:
-        newest = record if record.time_s >= newest.time_s else newest
-    if newest.time_s < RELATIVE_BELOW_S and not -OLDEST_S <= newest.time_s <= FUTURE_S:
-        msg = f"a SenML record older than {OLDEST_S:.0f} s, or from the future"
-        raise PayloadError(msg)
-    return newest
+        last = record if record.time_s >= last.time_s else last
+    return last
 
 
 def _resolve_one(record: object, base: _Base) -> Record:

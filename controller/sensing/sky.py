@@ -1,8 +1,7 @@
 """What the mast tells, hour by hour, and what stands in where it is silent.
 
-Rates are per grid step of ten minutes. Without a mast, or two hours after its last word, the
-grower's monthly normals stand in; without those, an estimate from the latitude, and the view says
-so.
+Rates are per grid step of ten minutes. Two hours after its last word a field of the mast counts as
+missing; what stands in, and in which order, is in `sky_sources`, and the view says it.
 """
 
 from __future__ import annotations
@@ -15,7 +14,16 @@ from controller.agronomy.crop import degree_days_capped
 from controller.agronomy.eto import Site, eto_rate_mm_h, extraterrestrial_radiation_mj_m2_d
 from controller.events import WeatherReading
 from controller.garden import Garden
+from controller.sensing.climate import WHOLE_DAY_H
 from controller.sensing.estimate import GRID_S
+from controller.sensing.sky_sources import (
+    ASSUMED_WORDS,
+    BOUNDS,
+    EtoSource,
+    day_without_mast,
+    eto_sd_frac,
+    keep,
+)
 from controller.state import Hour, SkyState
 
 MAST_FRESH_S = 7200.0
@@ -43,14 +51,19 @@ def hear(sky: SkyState, reading: WeatherReading) -> float:
     """
     mono_s, told_mono_s = reading.mono_s, sky.told_mono_s
     sky.mono_s, sky.at_utc_s = mono_s, reading.at_utc_s
+    refused = sky.reckoned.refused
     for name in FIELDS:
-        value = getattr(reading, name)
+        value, (low, high) = getattr(reading, name), BOUNDS[name]
+        if value is not None and not low <= value <= high:
+            refused[name], value = value, None  # the others of the same word are used
+        elif value is not None and refused:
+            refused.pop(name, None)
         if value is not None:
             setattr(sky, name, value)
             told_mono_s[name] = mono_s
         elif mono_s - told_mono_s.get(name, -math.inf) > MAST_FRESH_S:
             setattr(sky, name, None)  # an instrument that fell silent is estimated, not held
-    if reading.temp_c is not None:
+    if reading.temp_c is not None and "temp_c" not in refused:
         _note_temp(sky, int(reading.at_utc_s // 3600.0), reading.temp_c)
     return _rain_since(sky, reading)
 
@@ -83,11 +96,28 @@ def _rain_since(sky: SkyState, reading: WeatherReading) -> float:
     return fallen_mm if 0.0 < fallen_mm <= RAIN_STEP_MOST_MM else 0.0
 
 
+def mast_speaks(sky: SkyState, mono_s: float) -> bool:
+    """Whether a mast said anything in the last two hours."""
+    return sky.mono_s is not None and mono_s - sky.mono_s <= MAST_FRESH_S
+
+
+def whole_day_c(sky: SkyState, mono_s: float) -> tuple[float, float] | None:
+    """The same as `day_range_c`, None too where a quarter of the day or more was not told."""
+    told = mast_speaks(sky, mono_s) and len(sky.temps) >= WHOLE_DAY_H
+    return day_range_c(sky) if told else None
+
+
 def day_range_c(sky: SkyState) -> tuple[float, float] | None:
     """Lowest and highest temperature of the last 24 hours [°C], None where nothing was told."""
     if not sky.temps:
         return None
-    return min([h.tmin_c for h in sky.temps]), max([h.tmax_c for h in sky.temps])
+    low_c, high_c = sky.temps[0].tmin_c, sky.temps[0].tmax_c
+    for hour in sky.temps:  # asked at every step of the balance: one walk, no lists
+        if hour.tmin_c < low_c:
+            low_c = hour.tmin_c
+        if hour.tmax_c > high_c:
+            high_c = hour.tmax_c
+    return low_c, high_c
 
 
 def normal_eto_mm_d(garden: Garden, at_utc_s: float) -> float:
@@ -117,31 +147,58 @@ def _site(latitude_deg: float, longitude_deg: float, elevation_m: float) -> Site
 
 
 def step_eto_mm(garden: Garden, site: Site, sky: SkyState, at_utc_s: float, mono_s: float) -> float:
-    """Reference evapotranspiration of one grid step [mm over the ground], finite, 0 or more.
+    """Reference evapotranspiration of one grid step, by the best source that speaks.
 
     Args:
         garden: for the normals.
         site: for the sun.
-        sky: what the mast told.
+        sky: what the mast told and what is foretold; `reckoned` is changed in place.
         at_utc_s: middle of the step [s, Unix].
         mono_s: now, for the age of the mast's word.
+
+    Returns:
+        ETo [mm over the ground], finite, 0 or more.
     """
-    ends = day_range_c(sky)
-    heard_s = sky.mono_s
-    if heard_s is not None and mono_s - heard_s <= MAST_FRESH_S and ends and sky.temp_c is not None:
-        rate_mm_h = eto_rate_mm_h(
-            at_utc_s=at_utc_s,
+    reckoned = sky.reckoned
+    eto_mm = _mast_eto_mm(site, sky, at_utc_s, mono_s)
+    if eto_mm is not None:
+        assumed = [name for name in ASSUMED_WORDS if getattr(sky, name) is None]
+        source = EtoSource.HALF_MAST if assumed else EtoSource.MAST
+    else:
+        assumed = []
+        source, day_mm = day_without_mast(
+            spans=sky.spans,
+            recent_mm_d=reckoned.recent_mm_d,
+            monthly_mm_d=garden.normals.eto_mm_d,
             site=site,
-            temp_c=sky.temp_c,
-            tmin_c=ends[0],
-            tmax_c=ends[1],
-            rh_pct=sky.rh_pct,
-            solar_w_m2=sky.solar_w_m2,
-            wind_m_s=sky.wind_m_s,
+            at_utc_s=at_utc_s,
         )
-        if 0.0 <= rate_mm_h < math.inf:
-            return rate_mm_h * GRID_S / 3600.0
-    return normal_eto_mm_d(garden, at_utc_s) * _daylight_share(site, at_utc_s)
+        if day_mm is None:
+            day_mm = normal_eto_mm_d(garden, at_utc_s)
+        eto_mm = day_mm * _daylight_share(site, at_utc_s)
+    if source != reckoned.source or assumed != reckoned.assumed:
+        reckoned.source, reckoned.assumed = source.value, assumed
+        reckoned.eto_sd_frac = eto_sd_frac(source, assumed)
+    keep(reckoned, source, eto_mm, site, at_utc_s)
+    return eto_mm
+
+
+def _mast_eto_mm(site: Site, sky: SkyState, at_utc_s: float, mono_s: float) -> float | None:
+    """A step's ETo by the mast [mm], missing parts estimated; None where it tells too little."""
+    ends, heard_s = day_range_c(sky), sky.mono_s
+    if heard_s is None or mono_s - heard_s > MAST_FRESH_S or not ends or sky.temp_c is None:
+        return None
+    rate_mm_h = eto_rate_mm_h(
+        at_utc_s=at_utc_s,
+        site=site,
+        temp_c=sky.temp_c,
+        tmin_c=ends[0],
+        tmax_c=ends[1],
+        rh_pct=sky.rh_pct,
+        solar_w_m2=sky.solar_w_m2,
+        wind_m_s=sky.wind_m_s,
+    )
+    return rate_mm_h * GRID_S / 3600.0 if 0.0 <= rate_mm_h < math.inf else None
 
 
 def _daylight_share(site: Site, at_utc_s: float) -> float:
@@ -172,6 +229,18 @@ def rain_expected_mm(sky: SkyState, at_utc_s: float) -> float:
         if last_s > first_s:
             total_mm += span.rain_mm * span.chance_frac * (last_s - first_s) / length_s
     return total_mm
+
+
+def rains_expected(sky: SkyState, at_utc_s: float) -> tuple[tuple[float, float], ...]:
+    """The spells of rain foretold for the next 24 h: what would fall in it [mm], and the odds."""
+    found = []
+    for span in sky.spans:
+        length_s = span.hours * 3600.0
+        first_s = max(span.from_utc_s, at_utc_s)
+        last_s = min(span.from_utc_s + length_s, at_utc_s + RAIN_AHEAD_S)
+        if last_s > first_s and span.rain_mm > 0.0:
+            found.append((span.rain_mm * (last_s - first_s) / length_s, span.chance_frac))
+    return tuple(found)
 
 
 def heat_expected(sky: SkyState, at_utc_s: float) -> bool:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from controller.state import Watering
 
 PULSE_LONGEST_S = 2600.0  # two fit, one after the other, into one opening of the master valve
+PULSE_SHORTEST_S = 300.0  # a shorter one hardly fills the line: our own guess
 SOAK_S = 1800.0  # 30-60 min between pulses: common practice, no source
 METER_GRACE_S = 60.0  # a metered pulse may run this much longer than its nominal time
 ON_LEAST_S = 60.0
@@ -31,7 +32,9 @@ def nominal_s(litres: float, flow_l_min: float) -> float:
     return 60.0 * litres / flow_l_min
 
 
-def split(litres: float, flow_l_min: float, open_most_s: float, *, metered: bool) -> Split:
+def split(
+    litres: float, flow_l_min: float, open_most_s: float, *, metered: bool, least_pulses: int = 1
+) -> Split:
     """Split a watering into pulses.
 
     Args:
@@ -39,6 +42,8 @@ def split(litres: float, flow_l_min: float, open_most_s: float, *, metered: bool
         flow_l_min: nominal flow of the bed's emitters [L/min], above 0.
         open_most_s: longest unbroken opening [s].
         metered: whether a meter ends the pulse; else its nominal time does.
+        least_pulses: what the soil asks for (`ponding`); none is made shorter than
+            `PULSE_SHORTEST_S` for its sake.
 
     Returns:
         The split.
@@ -46,7 +51,8 @@ def split(litres: float, flow_l_min: float, open_most_s: float, *, metered: bool
     grace_s = METER_GRACE_S if metered else 0.0
     longest_s = min(PULSE_LONGEST_S, open_most_s - grace_s)
     whole_s = nominal_s(litres, flow_l_min)
-    pulses = max(1, math.ceil(whole_s / longest_s))
+    for_soil = min(least_pulses, math.floor(whole_s / PULSE_SHORTEST_S))
+    pulses = max(1, for_soil, math.ceil(whole_s / longest_s))
     return Split(pulses=pulses, pulse_l=litres / pulses, pulse_s=whole_s / pulses + grace_s)
 
 
@@ -59,4 +65,6 @@ def in_turn(waterings: dict[str, Watering], mono_s: float) -> list[Watering]:
         and watering.done < watering.pulses
         and mono_s >= watering.next_mono_s
     ]
+    if len(ready) < 2:
+        return ready
     return sorted(ready, key=lambda watering: (-watering.need, watering.bed))

@@ -5,6 +5,8 @@ Everything that opens a valve comes through here, whoever asks.
 
 from __future__ import annotations
 
+from controller.effects import Alert
+from controller.proving.arming import armed, at_work
 from controller.run import Run
 from controller.watering.limits import (
     Caps,
@@ -17,7 +19,9 @@ from controller.watering.limits import (
 
 FROST_C = 2.0
 MAST_FRESH_S = 7200.0
-LATCHING = frozenset({"burst", "leak", "valve_stuck_open", "node_contract"})
+LATCHING = frozenset({"burst", "leak", "valve_stuck_open", "node_contract", "crash_loop"}) | {
+    "master_failed"
+}
 STARTED_STATES = frozenset({"opening", "open"})
 
 
@@ -34,8 +38,16 @@ def latched(run: Run, bed: str) -> bool:
     """Whether an alert that only a person may lift keeps this bed shut."""
     alerts = run.state.alerts
     return bool(alerts) and any(
-        alert.code in LATCHING and alert.bed in {None, bed} for alert in alerts.values()
+        alert.code in LATCHING and _keeps_shut(run, alert, bed) for alert in alerts.values()
     )
+
+
+def _keeps_shut(run: Run, alert: Alert, bed: str) -> bool:
+    """Whether a latch is this bed's; one of a bed that has another name now goes by its valve."""
+    if alert.bed is None or alert.bed == bed:
+        return True
+    by_valve = run.valve_beds.get(alert.valve or "")
+    return by_valve == bed or (by_valve is None and alert.bed not in run.garden.beds)
 
 
 def frost(run: Run) -> bool:
@@ -53,11 +65,19 @@ def frost(run: Run) -> bool:
     return first <= day <= last if first <= last else day >= first or day <= last
 
 
-def interlock(run: Run, bed: str) -> Refused | None:
-    """The first thing that forbids any opening of this bed; None where nothing does."""
+def interlock(run: Run, bed: str, proof: str = "") -> Refused | None:
+    """The first thing that forbids any opening of this bed; None where nothing does.
+
+    Args:
+        run: the engine's working set.
+        bed: whose valve.
+        proof: what a walk or a weekly proof opens it for; empty for water.
+    """
     state = run.state
-    if not state.armed:
+    if not proof and not armed(run, bed):
         return Refused.NOT_ARMED
+    if not proof and at_work(run):
+        return Refused.PROVING
     if state.lock_why is not None:
         return Refused.LOCKED
     if state.foreign:
@@ -74,14 +94,17 @@ def interlock(run: Run, bed: str) -> Refused | None:
 
 
 def caps_of(run: Run, bed: str) -> Caps:
-    """The limits in force for a bed."""
-    limits = run.garden.limits_for(bed)
-    return Caps(
-        bed_l_day=limits.bed_l_day,
-        dose_l=limits.dose_l,
-        site_l_day=run.garden.site_l_day,
-        open_most_s=float(limits.open_max_s),
-    )
+    """The limits in force for a bed; worked out once for a garden file."""
+    caps = run.caps.get(bed)
+    if caps is None:
+        limits = run.garden.limits_for(bed)
+        caps = run.caps[bed] = Caps(
+            bed_l_day=limits.bed_l_day,
+            dose_l=limits.dose_l,
+            site_l_day=run.garden.site_l_day,
+            open_most_s=float(limits.open_max_s),
+        )
+    return caps
 
 
 def busy_beds(run: Run) -> list[str]:
@@ -97,7 +120,12 @@ def busy_beds(run: Run) -> list[str]:
 
 
 def permit_pulse(
-    run: Run, bed: str, want_l: float, open_s: float, watering_charged_l: float = 0.0
+    run: Run,
+    bed: str,
+    want_l: float,
+    open_s: float,
+    watering_charged_l: float = 0.0,
+    proof: str = "",
 ) -> Verdict:
     """Ask the guard for one opening of a bed's valve.
 
@@ -107,6 +135,7 @@ def permit_pulse(
         want_l: litres wanted [L].
         open_s: the longest that it may run [s].
         watering_charged_l: what this watering was charged before [L].
+        proof: `walk`, `shut` or `gate` where it proves something; empty for water.
 
     Returns:
         The guard's verdict.
@@ -114,8 +143,8 @@ def permit_pulse(
     state, garden = run.state, run.garden
     busy = [name for name in busy_beds(run) if name != bed]
     valve = state.valves[garden.beds[bed].valve]
-    closed_s = valve.closed_trusted_s
-    interlocked = interlock(run, bed)
+    closed_s = None if proof == "gate" else valve.closed_trusted_s  # that valve stays closed
+    interlocked = interlock(run, bed, proof)
     if interlocked is None and may_flow(run, garden.beds[bed].valve):
         interlocked = Refused.BUSY
     return permit(
@@ -125,6 +154,7 @@ def permit_pulse(
             open_s=open_s,
             flow_l_min=garden.beds[bed].flow_l_min,
             watering_charged_l=watering_charged_l,
+            proof=proof,
         ),
         caps_of(run, bed),
         state.ledger,

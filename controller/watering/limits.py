@@ -22,6 +22,7 @@ DAY_S = 86_400.0
 STARTS_MOST = 12  # a valve and day
 OFF_LEAST_S = 600.0  # between two openings of a valve
 ON_LEAST_S = 60.0
+SHUT_LEAST_S = 20.0  # a bed behind the closed master, once a week
 EDGE_GAP_S = 5.0  # between two planned valve edges
 RESERVE_FACTOR = 1.3
 RESERVE_EXTRA_S = 135.0  # a lease, and the life of a nonce, of flow
@@ -34,6 +35,7 @@ class Refused(StrEnum):
     """Why the guard refuses."""
 
     NOT_ARMED = "not_armed"
+    PROVING = "proving"
     LOCKED = "locked"
     OTHER_CONTROLLER = "other_controller"
     CANNOT_RECORD = "cannot_record"
@@ -73,6 +75,7 @@ class Opening:
     open_s: float
     flow_l_min: float
     watering_charged_l: float = 0.0  # what this watering was charged already
+    proof: str = ""  # walk | shut | gate: what it is to prove
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,7 +197,7 @@ def permit(
 def _shape(opening: Opening, caps: Caps) -> Verdict | None:
     if not (0.0 < opening.want_l <= DOSE_HIGHEST_L and opening.flow_l_min > 0.0):
         return _refuse(Refused.NOT_FINITE)
-    if not opening.open_s >= ON_LEAST_S:
+    if not opening.open_s >= (SHUT_LEAST_S if opening.proof == "shut" else ON_LEAST_S):
         return _refuse(Refused.TOO_SHORT)
     if not opening.open_s <= min(caps.open_most_s, OPEN_MOST_S):
         return _refuse(Refused.TOO_LONG)
@@ -215,7 +218,7 @@ def _budget(
     if not used_l(ledger, trusted_s) + wanted_l <= caps.site_l_day:
         return _refuse(Refused.SITE_CAP, allowed_l, next_s)
     starts = sum(1 for e in ledger if e.bed == opening.bed and counts(e, trusted_s))
-    if not starts < STARTS_MOST:
+    if not (starts < STARTS_MOST or opening.proof):
         return _refuse(Refused.STARTS, allowed_l, next_s)
     return _traffic(opening, situation, wanted_l, allowed_l)
 

@@ -3,41 +3,35 @@
 One pulse goes through `reserving` (the record is being synced), `master` (the master valve opens
 first), `running` (leased, renewed) and `closing` (told to close, waiting for evidence), and ends in
 exactly one outcome. A valve is open only while leases keep coming; closing needs nothing.
-
-Order of edges: the master opens 5 s or more before a bed and closes 20 s after the last one.
+The leases themselves and the master valve: `leasing`.
 """
 
 from __future__ import annotations
 
 import math
 
-from controller.effects import Lease, Outcome, Reserve
+from controller.dose_lessons import is_down
+from controller.effects import Outcome, Reserve
 from controller.events import LedgerEntry
+from controller.proving.rise import stays_dry
 from controller.run import ACK_S, LEASE_S, MARGIN_S, RENEW_S, Run
 from controller.state import Pulse, ValveState, Watering
 from controller.watering.dosing import in_turn
-from controller.watering.guard import STARTED_STATES, interlock, may_flow, permit_pulse
-from controller.watering.limits import EDGE_GAP_S, OPEN_MOST_S, Refused, counts
-from controller.watering.settling import drop, end_unsent, finish, settle
+from controller.watering.guard import STARTED_STATES, interlock, permit_pulse
+from controller.watering.leasing import edge_free, fits_master, keep_master, lease
+from controller.watering.limits import EDGE_GAP_S, Refused, counts
+from controller.watering.night_plan import begins_in_vain, least_s
+from controller.watering.settling import drop, end_unsent, finish, put_off, settle
 from controller.watering.words import bed_name
 
 MASTER_LEAD_S = 5.0
-MASTER_LAG_S = 20.0  # the gap that tests for a bed valve stuck open
-MASTER_REST_S = 60.0
-CONFIRM_S = 5.0  # the master waits no longer for a bed valve's word: 30 s after it in all
 SETTLE_WAIT_S = 12.0  # for the meter's last word after a confirmed close
 DRY_AFTER_S = 60.0
 DRY_PULSES = 3.0
 RECORD_WAIT_S = 60.0
+SILENT_S = 75.0  # an open valve tells its state every 20 s: three words of it are missing
 FIRST_LEASE_WITHIN_S = 5.0
 PASSING = frozenset({Refused.BUSY, Refused.SUPPLY, Refused.RESTING})  # worth waiting for
-
-
-def edge_free(run: Run) -> bool:
-    """Whether no planned valve edge fell in the last 5 s."""
-    now_s = run.state.mono_s
-    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
-    return all(edge is None or now_s - edge >= EDGE_GAP_S for edge in edges)
 
 
 def begin_pulse(run: Run, watering: Watering) -> Refused | None:
@@ -51,7 +45,7 @@ def begin_pulse(run: Run, watering: Watering) -> Refused | None:
         None where a reservation went to the record, else why not.
     """
     want_l, open_s = watering.pulse_l, watering.pulse_s
-    verdict = permit_pulse(run, watering.bed, want_l, open_s, watering.charged_l)
+    verdict = permit_pulse(run, watering.bed, want_l, open_s, watering.charged_l, watering.proof)
     if not verdict.permitted:
         return verdict.refused or Refused.NOT_FINITE
     _reserve(run, watering, verdict.reserved_l)
@@ -141,14 +135,18 @@ def drive(run: Run) -> None:
     """Carry every watering on by what time and reports have brought."""
     if run.state.waterings:
         _drive_waterings(run)
-    _keep_master(run)
+    keep_master(run)
 
 
 def _drive_waterings(run: Run) -> None:
-    for watering in list(run.state.waterings.values()):
+    waterings = run.state.waterings
+    for watering in list(waterings.values()):
         if watering.pulse is not None:
             _step_pulse(run, watering, watering.pulse)
-    _next_pulses(run)
+    for watering in waterings.values():
+        if watering.pulse is None:
+            _next_pulses(run)
+            return
 
 
 def _next_pulses(run: Run) -> None:
@@ -156,15 +154,11 @@ def _next_pulses(run: Run) -> None:
     for watering in in_turn(state.waterings, state.mono_s):
         if _pulse_pending(run):
             return  # one valve after the other
-        until_s = watering.until_utc_s
-        if until_s is not None:
-            left_s = until_s - state.at_utc_s
-            if not left_s > DRY_AFTER_S:
-                finish(run, watering, "hours")
-                continue
-            if watering.pulse_s > left_s:
-                watering.pulse_l *= left_s / watering.pulse_s
-                watering.pulse_s = left_s
+        if watering.done and is_down(run, watering):
+            finish(run, watering, "down")
+            continue
+        if not _within_hours(run, watering):
+            continue
         if not (fits_master(run, watering.pulse_s) and edge_free(run)):
             continue
         refused = begin_pulse(run, watering)
@@ -172,6 +166,42 @@ def _next_pulses(run: Run) -> None:
             finish(run, watering, "cap")
         elif refused is not None and refused not in PASSING:
             finish(run, watering, "fault")  # what forbids it now may last: decide anew after it
+
+
+def _within_hours(run: Run, watering: Watering) -> bool:
+    """Whether the hours have room for its next pulse, cut to what is left of them."""
+    until_s = watering.until_utc_s
+    if until_s is None:
+        return True
+    left_s = until_s - run.state.at_utc_s
+    if _is_sip(watering, left_s):
+        put_off(run, watering)
+        return False
+    if watering.until_utc_s is None:  # a floor in danger
+        return True
+    if not left_s > DRY_AFTER_S:
+        finish(run, watering, "hours")
+        return False
+    if watering.pulse_s > left_s:
+        watering.pulse_l *= left_s / watering.pulse_s
+        watering.pulse_s = left_s
+    return True
+
+
+def _is_sip(watering: Watering, left_s: float) -> bool:
+    """Whether too little of the hours is left to begin; a floor in danger breaks them instead."""
+    if watering.done or watering.given_l > 0.0 or not watering.least_l > 0.0:
+        return False
+    needs_s = least_s(watering.least_l, watering.pulse_l, watering.pulse_s)
+    if not begins_in_vain(needs_s, left_s, watering.night_s):
+        return False
+    if not watering.endangered:
+        return True
+    pulses = math.ceil(watering.least_l / watering.pulse_l - 1e-9)
+    share = watering.least_l / pulses / watering.pulse_l
+    watering.pulses, watering.want_l, watering.until_utc_s = pulses, watering.least_l, None
+    watering.pulse_l, watering.pulse_s = share * watering.pulse_l, share * watering.pulse_s
+    return False
 
 
 def _pulse_pending(run: Run) -> bool:
@@ -182,42 +212,10 @@ def _pulse_pending(run: Run) -> bool:
     )
 
 
-def fits_master(run: Run, pulse_s: float) -> bool:
-    """Whether the master's unbroken opening still has room for a pulse."""
-    if run.master is None:
-        return True
-    master = run.state.valves[run.master]
-    now_s = run.state.mono_s
-    if master.opened_mono_s is not None:
-        return now_s - master.opened_mono_s + pulse_s + LEASE_S <= OPEN_MOST_S
-    rested_s = master.closed_trusted_s
-    return rested_s is None or run.trusted_s - rested_s >= MASTER_REST_S
-
-
-def _lease(run: Run, valve_id: str, dose: str, left_s: float) -> bool:
-    """Send one lease inside the reserved sequence; never longer than what is left."""
-    state = run.state
-    open_s = min(LEASE_S, math.ceil(left_s))
-    if not (state.ready and state.link_up and open_s >= 1 and state.seq < state.seq_high):
-        return False
-    valve = state.valves[valve_id]
-    state.seq += 1
-    run.out.append(
-        Lease(valve=valve_id, open_s=open_s, dose=dose, epoch=state.epoch, seq=state.seq)
-    )
-    valve.lease_mono_s, valve.sent_seq = state.mono_s, state.seq
-    valve.may_flow_until_mono_s = state.mono_s + LEASE_S + MARGIN_S
-    valve.dose = dose
-    if valve.opened_mono_s is None:
-        valve.opened_mono_s = state.mono_s
-        valve.confirmed_mono_s = None
-        valve.edge_mono_s = state.mono_s
-        valve.state = "opening"
-    return True
-
-
 def _step_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
-    if pulse.phase == "reserving":
+    if pulse.phase == "running":  # as nearly always
+        _run_pulse(run, watering, pulse)
+    elif pulse.phase == "reserving":
         if run.state.mono_s - pulse.since_mono_s > run.arrival_s(RECORD_WAIT_S):
             watering.pulse = None  # `recorded` will find nobody and settle it as never sent
             run.state.can_record = False
@@ -225,8 +223,8 @@ def _step_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
             finish(run, watering, "fault")
     elif pulse.phase == "master":
         _wait_for_master(run, watering, pulse)
-    elif pulse.phase == "running":
-        _run_pulse(run, watering, pulse)
+    elif pulse.phase == "gate":
+        _hold_gate(run, watering, pulse)
     else:
         _await_close(run, watering, pulse)
 
@@ -234,10 +232,10 @@ def _step_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
 def _wait_for_master(run: Run, watering: Watering, pulse: Pulse) -> None:
     state, now_s = run.state, run.state.mono_s
     late = now_s - pulse.since_mono_s > run.arrival_s(RECORD_WAIT_S)
-    if late or interlock(run, pulse.bed) is not None:
+    if late or interlock(run, pulse.bed, watering.proof) is not None:
         end_unsent(run, watering, pulse, "fault")
         return
-    if run.master is None:
+    if run.master is None or watering.proof == "shut":
         if edge_free(run):
             _first_lease(run, watering, pulse)
         return
@@ -247,31 +245,48 @@ def _wait_for_master(run: Run, watering: Watering, pulse: Pulse) -> None:
             drop(run, pulse.dose)
             watering.pulse = None  # its turn comes again, with a reservation of its own
         elif edge_free(run):
-            _lease(run, run.master, pulse.dose, LEASE_S)
+            lease(run, run.master, pulse.dose, LEASE_S)
     elif master.confirmed_mono_s is None:
         if now_s - master.opened_mono_s > run.arrival_s(ACK_S):
-            run.raise_alert(
-                "valve_silent",
-                "The master valve does not answer. Nothing is watered. Look at its node.",
-                valve=run.master,
-            )
+            _call_for_master(run)
             end_unsent(run, watering, pulse, "silent")
     elif now_s - master.opened_mono_s >= MASTER_LEAD_S and edge_free(run):
         run.end_alert("valve_silent", run.master)
+        _behind_master(run, watering, pulse)
+
+
+def _behind_master(run: Run, watering: Watering, pulse: Pulse) -> None:
+    """The master is open: now the bed, unless the master alone is looked at."""
+    if watering.proof == "gate":
+        pulse.phase, pulse.since_mono_s = "gate", run.state.mono_s
+    else:
         _first_lease(run, watering, pulse)
+
+
+def _hold_gate(run: Run, watering: Watering, pulse: Pulse) -> None:
+    """The master alone is open: until it is proved, or something ends it."""
+    ended_by = ""
+    if run.master is None or _master_gone(run):
+        ended_by = "master"
+    elif interlock(run, pulse.bed, watering.proof) is not None:
+        ended_by = "fault"
+    elif run.state.mono_s - pulse.since_mono_s >= pulse.open_s:
+        ended_by = "time"
+    if ended_by:
+        end_unsent(run, watering, pulse, ended_by)
 
 
 def _first_lease(run: Run, watering: Watering, pulse: Pulse) -> None:
     valve = run.state.valves[pulse.valve]
     valve.opened_mono_s = None
-    if not _lease(run, pulse.valve, pulse.dose, pulse.open_s):
+    if not lease(run, pulse.valve, pulse.dose, pulse.open_s):
         end_unsent(run, watering, pulse, "link")
         return
     pulse.phase = "running"
     pulse.since_mono_s = run.state.mono_s
     pulse.first_lease_mono_s = run.state.mono_s
-    run.state.meter.idle_gain_l = 0.0
-    if watering.done == 0 and watering.dry_tries == 0:
+    run.state.meter.idle_gain_l = run.state.meter.idle_up_s = 0.0
+    if watering.done == 0 and watering.dry_tries == 0 and not watering.proof:
         run.state.waterings_started += 1
 
 
@@ -279,7 +294,7 @@ def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     state, valve = run.state, run.state.valves[pulse.valve]
     now_s = state.mono_s
     ended_by = _ended_by(run, watering, pulse, valve)
-    if ended_by in {"litres", "time", "hours"} and not edge_free(run):
+    if ended_by in {"litres", "time", "hours", "down"} and not edge_free(run):
         if pulse.due_mono_s is None:
             pulse.due_mono_s = now_s
         if now_s - pulse.due_mono_s < EDGE_GAP_S:
@@ -290,12 +305,14 @@ def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
         pulse.since_mono_s = now_s
         if valve.state != "closed":
             run.close(pulse.valve, pulse.dose)
-        if ended_by == "silent":
+        if ended_by == "silent" and _fell_silent(run, pulse) == [run.master]:
+            _call_for_master(run)
+        elif ended_by == "silent":
             _call_for_silent(run, pulse)
         return
     if valve.lease_mono_s is not None and now_s - valve.lease_mono_s >= RENEW_S:
         elapsed_s = now_s - (pulse.first_lease_mono_s or now_s)
-        _lease(run, pulse.valve, pulse.dose, pulse.open_s - elapsed_s)
+        lease(run, pulse.valve, pulse.dose, pulse.open_s - elapsed_s)
 
 
 def _ended_by(run: Run, watering: Watering, pulse: Pulse, valve: ValveState) -> str:
@@ -304,9 +321,9 @@ def _ended_by(run: Run, watering: Watering, pulse: Pulse, valve: ValveState) -> 
     elapsed_s = now_s - first_s
     if valve.state not in STARTED_STATES:
         return "node"
-    if run.master is not None and run.state.valves[run.master].opened_mono_s is None:
+    if watering.proof != "shut" and _master_gone(run):
         return "master"
-    if valve.confirmed_mono_s is None:
+    if valve.confirmed_mono_s is None or _fell_silent(run, pulse):
         return "silent" if elapsed_s > run.arrival_s(ACK_S) else ""
     if not pulse.metered:
         flow_l_min = run.garden.beds[pulse.bed].flow_l_min
@@ -317,9 +334,31 @@ def _ended_by(run: Run, watering: Watering, pulse: Pulse, valve: ValveState) -> 
         return "time"
     if watering.until_utc_s is not None and run.state.at_utc_s >= watering.until_utc_s:
         return "hours"
-    if pulse.metered and pulse.given_l <= 0.0 and elapsed_s >= _dry_after_s(run, pulse):
-        return "dry"
-    return ""
+    if is_down(run, watering):
+        return "down"
+    return "dry" if pulse.metered and _is_dry(run, pulse, elapsed_s) else ""
+
+
+def _is_dry(run: Run, pulse: Pulse, elapsed_s: float) -> bool:
+    """Whether no water comes: by the meter, or beside others by its rise that stays away."""
+    if pulse.given_l <= 0.0:
+        return elapsed_s >= _dry_after_s(run, pulse)
+    if stays_dry(run, pulse):
+        pulse.given_l = 0.0  # its share of the count was the others'
+        return True
+    return False
+
+
+def _master_gone(run: Run) -> bool:
+    """Whether the garden has a master valve and it is not open."""
+    return run.master is not None and run.state.valves[run.master].opened_mono_s is None
+
+
+def _fell_silent(run: Run, pulse: Pulse) -> list[str]:
+    """Of its valve and the open master: which told nothing for so long that no lease reaches it."""
+    now_s, most_s, known = run.state.mono_s, run.arrival_s(SILENT_S), run.state.valves
+    opened = [v for v in (pulse.valve, run.master) if v and known[v].opened_mono_s is not None]
+    return [v for v in opened if now_s - (known[v].heard_mono_s or 0.0) > most_s]
 
 
 def _dry_after_s(run: Run, pulse: Pulse) -> float:
@@ -345,6 +384,11 @@ def _await_close(run: Run, watering: Watering, pulse: Pulse) -> None:
         settle(run, watering, pulse, Outcome.ASSUMED_FULL)
 
 
+def _call_for_master(run: Run) -> None:
+    text = "The master valve does not answer. Nothing is watered. Look at its node."
+    run.raise_alert("valve_silent", text, valve=run.master)
+
+
 def _call_for_silent(run: Run, pulse: Pulse) -> None:
     run.raise_alert(
         "valve_silent",
@@ -353,41 +397,3 @@ def _call_for_silent(run: Run, pulse: Pulse) -> None:
         bed=pulse.bed,
         valve=pulse.valve,
     )
-
-
-def _just_closing(run: Run, valve_id: str) -> bool:
-    """Whether a bed valve was told to close a moment ago and has not confirmed it."""
-    edge_s = run.state.valves[valve_id].edge_mono_s
-    recent = edge_s is not None and run.state.mono_s - edge_s <= CONFIRM_S
-    return recent and may_flow(run, valve_id)
-
-
-def _needs_master(run: Run) -> bool:
-    """Whether a pulse waits for the master or runs behind it."""
-    for watering in run.state.waterings.values():
-        pulse = watering.pulse
-        if pulse is not None and pulse.phase in {"master", "running"}:
-            return True
-    return False
-
-
-def _keep_master(run: Run) -> None:
-    """Renew the master while a bed needs it; close it some time after the last one."""
-    if run.master is None:
-        return
-    state, master = run.state, run.state.valves[run.master]
-    if master.opened_mono_s is None:
-        return
-    now_s = state.mono_s
-    if master.state not in STARTED_STATES:
-        run.close(run.master)  # it closed by itself: what drinks ends
-        return
-    needed = _needs_master(run)
-    if needed or any(_just_closing(run, bed.valve) for bed in run.garden.beds.values()):
-        master.needed_mono_s = now_s
-    opened_for_s = now_s - master.opened_mono_s
-    over = not needed and now_s - (master.needed_mono_s or now_s) >= MASTER_LAG_S
-    if (over and edge_free(run)) or opened_for_s >= OPEN_MOST_S:
-        run.close(run.master)
-    elif master.lease_mono_s is not None and now_s - master.lease_mono_s >= RENEW_S:
-        _lease(run, run.master, master.dose, OPEN_MOST_S - opened_for_s)

@@ -84,7 +84,13 @@ def test_the_page_fits_and_nothing_complains(
     browser: Any, url: str, tmp_path: Path, wide: int, scheme: str
 ) -> None:
     page = _open(browser, wide, scheme)
-    for path in ("/", "/beds/south/pause", "/beds/south/water?how=refill", "/lock"):
+    for path in (
+        "/",
+        "/beds/south/pause",
+        "/beds/south/water?how=refill",
+        "/beds/south/hand",
+        "/lock",
+    ):
         page.goto(url + path)
         assert page.evaluate("document.documentElement.scrollWidth") <= wide
     page.goto(url)
@@ -183,4 +189,44 @@ def test_the_strip_can_be_read_by_touch(browser: Any, url: str) -> None:
     assert said.endswith("of its water used")
     page.mouse.move(box["x"] + box["width"] * 0.95, box["y"] + box["height"] * 0.6)
     assert page.locator(".read").first.inner_text() == said, "nothing is read from the future"
+    page.context.close()
+
+
+def test_no_button_under_a_bed_breaks_its_line(browser: Any, url: str, desk: FakeDesk) -> None:
+    holds = desk.view()["holds"]
+    pause = {"until": "2026-07-18T07:00:00Z", "why": "away"}
+    desk.set(holds={**holds, "beds_paused": {"tunnel": pause}})
+    page = _open(browser, 390)
+    page.goto(url)
+    buttons = page.locator(".acts .button").all()
+    said = {button.inner_text() for button in buttons}
+    assert {"Water…", "Pause…", "End pause", "Tell…", "Stop"} == said
+    for button in buttons:
+        assert button.bounding_box()["height"] < 50.0, button.inner_text()
+    page.context.close()
+
+
+def test_scarce_water_fits_on_a_small_phone(browser: Any, url: str, desk: FakeDesk) -> None:
+    desk.set(
+        supply={
+            "week_l": 3000.0,
+            "week_left_l": 1420.0,
+            "tank_l": 1000.0,
+            "tank_left_l": 300.0,
+            "days": ["mon", "wed", "fri"],
+        }
+    )
+    desk.set_bed(
+        "south",
+        poured={"litres": 40.0, "at": "2026-07-15T14:30:00Z"},
+        miss={"since": "2026-07-15T14:30:00Z", "tonight": False},
+        scarce={"by": "days", "from": "2026-07-17T07:00:00Z", "stress_days": 2},
+    )
+    page = _open(browser, 320)
+    for path in ("/", "/tank", "/beds/south/hand", "/beds/south/pause"):
+        page.goto(url + path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
+        for target in page.locator(".button, .supply a").all():
+            assert target.bounding_box()["height"] >= SMALLEST_TARGET_PX
+    assert page.complaints == []
     page.context.close()

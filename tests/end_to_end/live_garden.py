@@ -6,9 +6,12 @@ its stable view `ledger`, and judged by the truth file of the virtual nodes.
 
 from __future__ import annotations
 
+import copy
 import json
 import os
+import resource
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -17,7 +20,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable, Mapping
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -29,11 +32,14 @@ from sim.examples import find_garden
 ROOT = Path(__file__).parents[2]
 COMMAND = [sys.executable, "-m", "api.cli"]
 FORENOON = datetime(2026, 7, 15, 18, 0, tzinfo=UTC)  # 11:00 at the plot: outside its hours
-START_S = 30.0  # [s] real
+START_S = 90.0  # [s] real
 END_S = 30.0
 LEASE_S = 90.0
 QUIET_S = 140.0
 HTTP_S = 10.0
+POLL_S = 0.03
+
+Process = subprocess.Popen[bytes]
 
 
 def environment(**more: str) -> dict[str, str]:
@@ -43,13 +49,25 @@ def environment(**more: str) -> dict[str, str]:
     return {**kept, "PYTHONPATH": str(ROOT), **more}
 
 
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def tell(line: str) -> None:
+    """Put a measured figure into the test's captured output: `pytest -rP` shows it."""
+    sys.stdout.write(line + "\n")
+
+
 def until(true: Callable[[], object], seconds: float, what: str) -> None:
     """Wait until it is so; fail with what was waited for."""
     end_s = time.monotonic() + seconds
     while time.monotonic() < end_s:
         if true():
             return
-        time.sleep(0.01)
+        time.sleep(POLL_S)
     if not true():
         pytest.fail(f"not within {seconds:g} s: {what}")
 
@@ -86,11 +104,25 @@ class Opening:
 
 
 class Truth:
-    """What the virtual nodes say was true, read anew at each look."""
+    """What the virtual nodes say was true; only what is new is read at each look."""
 
     def __init__(self, path: Path) -> None:
-        lines = path.read_text(encoding="utf-8").split("\n")[:-1]  # the last may be half written
-        self._lines: list[dict[str, Any]] = [json.loads(line) for line in lines]
+        self._path = path
+        self._read_bytes = 0
+        self._lines: list[dict[str, Any]] = []
+
+    def look(self) -> Truth:
+        """Read on; the last line may be half written."""
+        with self._path.open("rb") as file:
+            file.seek(self._read_bytes)
+            whole, newline, _ = file.read().rpartition(b"\n")
+        self._read_bytes += len(whole) + len(newline)
+        self._lines += [json.loads(line) for line in whole.split(b"\n") if line]
+        return self
+
+    def lines(self, valve: str) -> list[dict[str, Any]]:
+        """What was told of one valve, in order."""
+        return [line for line in self._lines if line["valve"] == valve]
 
     def litres(self, valve: str) -> float:
         return max(float(line["litres"]) for line in self._lines if line["valve"] == valve)
@@ -139,6 +171,8 @@ class LiveGarden:
         speed: garden seconds in a real second.
         sim: when it begins.
         garden_id: two gardens on one broker need different ones.
+        nodes_url: of the broker as the nodes see it; None: as the daemon does.
+        nodes_sim: what the nodes' clock says when the daemon's says `sim`; None: the same.
     """
 
     def __init__(
@@ -149,43 +183,52 @@ class LiveGarden:
         speed: float = 60.0,
         sim: datetime = FORENOON,
         garden_id: str = "hollin-lane",
+        nodes_url: str | None = None,
+        nodes_sim: datetime | None = None,
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.clock = Time.from_now(speed, sim)
+        self.nodes_clock = replace(self.clock, sim_utc_s=(nodes_sim or sim).timestamp())
         self.data = folder / "data"
         self.truth_file = folder / "truth.jsonl"
         self.log_file = folder / "daemon.log"
         self.garden_file = folder / "garden.toml"
         text = find_garden("hollin-lane").read_text(encoding="utf-8")
-        text = text.replace("mqtt://127.0.0.1:1883", url)
         text = text.replace('id = "hollin-lane"', f'id = "{garden_id}"')
-        self.garden_file.write_text(text.replace('"plot/', f'"{garden_id}/'), encoding="utf-8")
+        text = text.replace('"plot/', f'"{garden_id}/')
+        here = "mqtt://127.0.0.1:1883"
+        self.garden_file.write_text(text.replace(here, url), encoding="utf-8")
+        self._nodes_file = folder / "nodes.toml"
+        self._nodes_file.write_text(text.replace(here, nodes_url or url), encoding="utf-8")
         self._folder = folder
+        self._truth = Truth(self.truth_file)
+        self._port = 0
         self.environment = environment(THIRSTLINE_CLOCK=self.clock.text)
         self.fixed_url: str | None = None  # where the daemon cannot say its address
-        self.daemon: subprocess.Popen[bytes] | None = None
-        self._bench: subprocess.Popen[bytes] | None = None
+        self.daemon: Process | None = None
+        self._bench: Process | None = None
 
     # -- processes
 
     def start_bench(self, *more: str) -> None:
-        self._bench = self._spawn("bench", [*more, "--truth", str(self.truth_file)], "bench.log")
+        told = [str(self._nodes_file), *more, "--truth", str(self.truth_file)]
+        self._bench = self._spawn("bench", told, "bench.log", self.nodes_clock)
         until(self.truth_file.exists, START_S, "the virtual nodes")
 
     def start_daemon(self, *, wait: bool = True) -> None:
         """Start it on the folder; `wait` until its quiet start is over."""
-        more = ["--data", str(self.data), "--port", "0"]
-        self.daemon = self._spawn("run", more, self.log_file.name)
+        told = [str(self.garden_file), "--data", str(self.data), "--port", str(self._port)]
+        self.daemon = self._spawn("run", told, self.log_file.name, self.clock)
         if wait:
             self.wait_ready()
 
-    def _spawn(self, command: str, more: list[str], log: str) -> subprocess.Popen[bytes]:
-        speed = ["--speed", f"{self.clock.speed:g}"]
+    def _spawn(self, command: str, told: list[str], log: str, clock: Time) -> Process:
+        speed = ["--speed", f"{clock.speed:g}"]
         with (self._folder / log).open("ab") as out:
             return subprocess.Popen(
-                [*COMMAND, command, str(self.garden_file), *speed, *more],
+                [*COMMAND, command, *told, *speed],
                 cwd=self._folder,
-                env=self.environment,
+                env={**self.environment, "THIRSTLINE_CLOCK": clock.text},
                 stdout=out,
                 stderr=out,
             )
@@ -232,6 +275,26 @@ class LiveGarden:
         self.daemon.send_signal(how)
         return self.daemon.wait(END_S)
 
+    def beside(self, garden_file: Path, folder: Path) -> LiveGarden:
+        """Another daemon's place for the same nodes: its own garden file, folder and log."""
+        folder.mkdir(parents=True, exist_ok=True)
+        other = copy.copy(self)
+        other.garden_file, other._folder = garden_file, folder
+        other.data, other.log_file = folder / "data", folder / "daemon.log"
+        other.daemon = other._bench = None
+        return other
+
+    def at_port(self, port: int) -> None:
+        """Where the next daemon serves its page, for one that cannot write down its address."""
+        self._port, self.fixed_url = port, f"http://127.0.0.1:{port}"
+
+    def limit_files(self, most: int | None) -> None:
+        """Let the daemon's files grow no further than so many bytes: a full disk."""
+        assert self.daemon is not None
+        unlimited = resource.RLIM_INFINITY
+        limit = unlimited if most is None else most
+        resource.prlimit(self.daemon.pid, resource.RLIMIT_FSIZE, (limit, unlimited))
+
     def close(self) -> None:
         for process in (self.daemon, self._bench):
             if process is not None and process.poll() is None:
@@ -244,7 +307,7 @@ class LiveGarden:
         return self.log_file.read_text(encoding="utf-8", errors="replace")
 
     def truth(self) -> Truth:
-        return Truth(self.truth_file)
+        return self._truth.look()
 
     def get(self, path: str = "/api/garden") -> Any:
         """A document of the daemon's; OSError where it cannot be had."""

@@ -74,6 +74,7 @@ def test_others_on_the_wire_see_a_silent_probe_and_a_cut_network(
         assert until(lambda: bool(stranger.on(mute)), MOST_S)
 
 
+@pytest.mark.hazard("V1", "V4")
 def test_the_daemon_finds_a_valve_that_sticks_and_the_master_stops_it(
     mosquitto: Mosquitto, tmp_path: Path
 ) -> None:

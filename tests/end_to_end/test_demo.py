@@ -135,6 +135,7 @@ def test_forty_seconds_of_demo_run_more_than_one_pulse(tmp_path: Path) -> None:
     assert shown["litres"] > 100.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("moment", "how"),
     [

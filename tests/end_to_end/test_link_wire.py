@@ -113,6 +113,7 @@ def test_readings_of_every_form_arrive_as_events(rig: Rig) -> None:
     assert link.counters.rejected == {}
 
 
+@pytest.mark.hazard("B2")
 def test_second_connection_subscribes_again_after_a_broker_restart(rig: Rig) -> None:
     link, heard = rig.link()
     rig.broker.kill()
@@ -126,6 +127,7 @@ def test_second_connection_subscribes_again_after_a_broker_restart(rig: Rig) -> 
     assert link.is_working()
 
 
+@pytest.mark.hazard("B2")
 def test_third_connection_works_like_the_second(rig: Rig) -> None:
     _, heard = rig.link()
     for count in (2, 3):
@@ -173,6 +175,7 @@ def test_close_is_obeyed_and_its_repeats_end_with_the_confirmation(rig: Rig) -> 
     assert count >= 1
 
 
+@pytest.mark.hazard("V5")
 def test_close_is_repeated_while_nobody_confirms(rig: Rig) -> None:
     link, _ = rig.link(10.0)
     stranger = rig.stranger()
@@ -191,6 +194,7 @@ def test_close_ordered_while_the_link_is_down_goes_out_when_it_is_back(rig: Rig)
     assert until(lambda: stranger.on(f"{ROOT}/valve/south/close") != [], 5.0)
 
 
+@pytest.mark.hazard("V6", "B3")
 def test_lease_in_a_frozen_broker_arrives_late_and_is_refused_by_the_node(rig: Rig) -> None:
     speed = 60.0
     clock = ScaledClock(speed)
@@ -221,6 +225,7 @@ def test_lease_in_a_frozen_broker_arrives_late_and_is_refused_by_the_node(rig: R
     assert bench.nodes.node("south").state(clock.mono_s())["seq"] == 1
 
 
+@pytest.mark.hazard("B6")
 def test_nothing_ordered_during_an_outage_opens_later(rig: Rig) -> None:
     link, heard = rig.link()
     stranger = rig.stranger()
@@ -264,6 +269,7 @@ def test_node_of_another_contract_is_never_opened(rig: Rig) -> None:
     assert not link.send_lease(lease("south", 1))
 
 
+@pytest.mark.hazard("B4")
 def test_retained_messages_change_nothing_and_ghosts_are_cleaned(rig: Rig) -> None:
     first = rig.stranger()
     ghost = {"open_s": 90, "dose": "d", "epoch": 9, "seq": 9, "nonce": "n1"}
@@ -284,6 +290,7 @@ def test_retained_messages_change_nothing_and_ghosts_are_cleaned(rig: Rig) -> No
     assert link.online
 
 
+@pytest.mark.hazard("B7")
 def test_garbage_storm_leaves_counters_only(rig: Rig, caplog: pytest.LogCaptureFixture) -> None:
     link, heard = rig.link()
     stranger = rig.stranger()
@@ -307,6 +314,7 @@ def test_garbage_storm_leaves_counters_only(rig: Rig, caplog: pytest.LogCaptureF
     assert link.online
 
 
+@pytest.mark.hazard("B8")
 def test_flood_on_one_topic_does_not_hold_up_closes(rig: Rig) -> None:
     link, _ = rig.link()
     stranger = rig.stranger()
@@ -328,6 +336,7 @@ def test_flood_on_one_topic_does_not_hold_up_closes(rig: Rig) -> None:
     assert link.counters.readings <= 200 + 60  # the burst, and one a second
 
 
+@pytest.mark.hazard("B5")
 def test_receiver_that_fails_does_not_end_the_link(rig: Rig, mosquitto: Mosquitto) -> None:
     calls: list[str] = []
 
@@ -381,6 +390,7 @@ def test_state_says_up_after_the_announcement_and_gone_after_a_clean_end(rig: Ri
     assert until(lambda: last.on(f"{ROOT}/controller/state") == [b'{"state": "gone"}'])
 
 
+@pytest.mark.hazard("B9", "B10", "C7")
 @pytest.mark.parametrize(
     ("said", "foreign"),
     [
@@ -444,6 +454,7 @@ def test_many_alerts_stay_below_the_packet_limit(rig: Rig) -> None:
     assert link.online
 
 
+@pytest.mark.hazard("B5")
 def test_frozen_broker_is_found_by_the_canary(rig: Rig) -> None:
     link, heard = rig.link(90.0)  # 45 s are half a second
     begun_s = time.monotonic()
@@ -455,6 +466,7 @@ def test_frozen_broker_is_found_by_the_canary(rig: Rig) -> None:
     heard.wait(LinkUp, 2, seconds=20.0)
 
 
+@pytest.mark.hazard("B1")
 def test_leases_run_out_when_the_broker_is_gone(rig: Rig) -> None:
     clock = ScaledClock(30.0)
     link, heard = rig.link(30.0, clock)

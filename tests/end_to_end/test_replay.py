@@ -112,6 +112,7 @@ def replayed(hash_seed: str, *more: str) -> dict[str, object]:
     return shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("world", [("--sure",), ("--seed", "3")], ids=["sure", "unsure"])
 def test_the_same_seed_gives_the_same_bytes_under_two_hash_seeds(world: tuple[str, ...]) -> None:
     assert json.dumps(replayed("1", *world)) == json.dumps(replayed("2", *world))

@@ -163,6 +163,7 @@ def test_the_gardens_own_weather_is_looked_for_in_its_data_folder(
     assert str(tmp_path) in done.stderr
 
 
+@pytest.mark.slow
 def test_ctrl_c_keeps_the_finished_rows_and_the_same_command_goes_on(tmp_path: Path) -> None:
     pytest.importorskip("joblib", reason="the extra `sweep` is not installed")
     out = tmp_path / "rows.csv"

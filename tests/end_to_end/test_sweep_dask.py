@@ -58,6 +58,7 @@ def cluster() -> Iterator[str]:
         yield made.scheduler_address
 
 
+@pytest.mark.slow
 def test_two_processes_give_the_rows_of_one(
     tasks: list[Task], here: dict[str, tuple[Any, ...]]
 ) -> None:
@@ -65,6 +66,7 @@ def test_two_processes_give_the_rows_of_one(
     assert rows_of(tasks, jobs=2) == here
 
 
+@pytest.mark.slow
 def test_a_dask_cluster_of_two_workers_gives_the_same_rows(
     tasks: list[Task], here: dict[str, tuple[Any, ...]], cluster: str
 ) -> None:

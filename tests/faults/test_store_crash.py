@@ -117,6 +117,7 @@ def kill_and_recover(folder: Path, runs: int, seed: int) -> None:
     assert open_ones > 0, f"seed {seed}: no run was killed with an opening under way"
 
 
+@pytest.mark.hazard("C1")
 def test_kill_at_any_moment_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     kill_and_recover(tmp_path, runs=5, seed=20_260_702)
 
@@ -126,6 +127,7 @@ def test_sixty_kills_lose_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     kill_and_recover(tmp_path, runs=60, seed=60)
 
 
+@pytest.mark.hazard("C7")
 def test_lock_of_a_killed_holder_is_free_again(tmp_path: Path) -> None:
     with child(HOLDER, str(tmp_path)) as holder:
         assert holder.stdout is not None
@@ -154,6 +156,7 @@ def reserve(i: int) -> Reserve:
     )
 
 
+@pytest.mark.hazard("C4")
 def test_power_cut_tears_only_what_was_not_acknowledged(tmp_path: Path) -> None:
     folder = DataFolder(tmp_path / "live")
     log = folder.path / "thirstline.db-wal"

@@ -88,6 +88,7 @@ HARMS = [
 ]
 
 
+@pytest.mark.hazard("S3", "S4")
 @pytest.mark.parametrize("harm", HARMS, ids=lambda harm: harm.__name__)
 def test_harmed_database_is_lost_history_until_a_start_has_told_it(
     folder: DataFolder, harm: Callable[[DataFolder], None], caplog: pytest.LogCaptureFixture
@@ -115,6 +116,7 @@ def test_harmed_database_is_lost_history_until_a_start_has_told_it(
     store.close()
 
 
+@pytest.mark.hazard("S3")
 def test_log_of_a_harmed_database_is_kept_with_it(folder: DataFolder) -> None:
     zero_length(folder)
     (folder.path / "thirstline.db-wal").write_bytes(b"some log")
@@ -141,13 +143,14 @@ def test_first_start_that_was_cut_short_is_still_a_first_start(tmp_path: Path) -
 def test_database_of_a_newer_version_is_left_alone(folder: DataFolder) -> None:
     connection = sqlite3.connect(folder.database)
     with connection:
-        connection.execute("UPDATE meta SET schema = 2")
+        connection.execute("UPDATE meta SET schema = 3")
     connection.close()
-    with pytest.raises(StoreError, match="schema 2 of a newer version; known is 1"):
+    with pytest.raises(StoreError, match="schema 3 of a newer version; known is 2"):
         Store.open(folder)
     assert list(folder.path.glob("*.bad-*")) == []
 
 
+@pytest.mark.hazard("S5")
 def test_busy_database_is_trouble_and_no_lost_history(
     folder: DataFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -64,6 +64,7 @@ def free(store: Store) -> None:
     store._db.execute("PRAGMA max_page_count = 1000000")
 
 
+@pytest.mark.hazard("S1")
 def test_full_disk_refuses_and_loses_nothing_that_waited(store: Store) -> None:
     fill(store)
     for i in range(200):
@@ -174,6 +175,7 @@ print(json.dumps({"done": done, "cause": cause, "seen": seen, "waits": waits, "n
 """
 
 
+@pytest.mark.hazard("S1")
 def test_file_that_may_not_grow_refuses_and_recovers(tmp_path: Path) -> None:
     ran = subprocess.run(
         [sys.executable, "-c", LIMITED, str(tmp_path)],

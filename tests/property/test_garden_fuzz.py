@@ -6,6 +6,7 @@ import math
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -65,6 +66,7 @@ def test_random_text_in_a_sound_file_never_escapes_as_another_error(text: str, a
     read_back("\n".join(lines).encode("utf-8", "surrogatepass"))
 
 
+@pytest.mark.hazard("K1")
 @settings(max_examples=300, deadline=None)
 @given(changes=CHANGES)
 def test_a_changed_file_gives_finite_caps_or_is_refused(

@@ -290,6 +290,7 @@ def machines(bench: Watched, op: tuple[Any, ...]) -> None:
             pass
 
 
+@pytest.mark.hazard("V7", "V8", "V10")
 @pytest.mark.parametrize("kind", list(GARDENS))
 @settings(
     max_examples=50,
@@ -343,6 +344,7 @@ def test_a_scrambled_clock_dries_no_bed_faster(seed: int, monkeypatch: pytest.Mo
     assert found_mm <= used_mm * 7.0 / 6.0 + 1e-9  # one grid step more, at most
 
 
+@pytest.mark.hazard("T1", "T2")
 @pytest.mark.parametrize("seed", range(5))
 def test_a_scrambled_clock_refills_no_budget_and_shortens_no_rest(seed: int) -> None:
     bench = Watched(GARDENS["all"], seed)

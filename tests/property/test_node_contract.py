@@ -45,6 +45,7 @@ def test_node_tells_its_contract_and_all_that_the_wire_names(node: ValveNode) ->
     assert (state["epoch"], state["seq"]) == (0, 0)
 
 
+@pytest.mark.hazard("V11")
 def test_node_is_closed_at_boot_and_tells_so_at_once(node: ValveNode) -> None:
     assert not opened(node)
     assert node.has_news(0.0)
@@ -54,6 +55,7 @@ def test_node_is_closed_at_boot_and_tells_so_at_once(node: ValveNode) -> None:
     assert node.has_news(2.0)
 
 
+@pytest.mark.hazard("V5")
 def test_fresh_lease_opens_and_lapses_at_its_second(node: ValveNode) -> None:
     assert lease(node, 1.0, seq=1, nonce=fresh(node, 0.0))
     node.advance(90.999)
@@ -75,6 +77,7 @@ def test_close_shuts_at_once_and_is_always_obeyed(node: ValveNode) -> None:
     assert not opened(node)
 
 
+@pytest.mark.hazard("V6")
 @pytest.mark.parametrize(
     ("age_s", "opens"),
     [
@@ -89,11 +92,13 @@ def test_nonce_lives_45_s(node: ValveNode, age_s: float, opens: bool) -> None:
     assert opened(node) is opens
 
 
+@pytest.mark.hazard("V6", "B9")
 def test_unknown_nonce_is_refused(node: ValveNode) -> None:
     fresh(node, 0.0)
     assert not lease(node, 1.0, seq=1, nonce="000000000000")
 
 
+@pytest.mark.hazard("V6")
 def test_nonce_of_an_earlier_boot_is_refused(node: ValveNode) -> None:
     nonce = fresh(node, 0.0)
     node.reboot(1.0)
@@ -135,6 +140,7 @@ def test_lease_ends_are_included(node: ValveNode, open_s: int) -> None:
     assert not opened(node)
 
 
+@pytest.mark.hazard("V7", "C7")
 @pytest.mark.parametrize(
     ("epoch", "seq", "taken"),
     [
@@ -164,6 +170,7 @@ def test_order_survives_a_reboot(node: ValveNode) -> None:
     assert lease(node, 5.0, seq=10, nonce=fresh(node, 4.5))
 
 
+@pytest.mark.hazard("V6")
 @pytest.mark.parametrize("how", ["close", "lapse", "ceiling"])
 def test_every_end_burns_the_nonces_given_out_before(node: ValveNode, how: str) -> None:
     start_s, seq = 0.0, 1
@@ -192,6 +199,7 @@ def test_close_of_a_closed_valve_burns_too(node: ValveNode) -> None:
     assert not lease(node, 2.0, seq=1, nonce=nonce)
 
 
+@pytest.mark.hazard("V7")
 def test_leases_do_not_add_up(node: ValveNode) -> None:
     nonce = fresh(node, 0.0)
     lease(node, 0.0, seq=1, nonce=nonce, open_s=90)
@@ -201,6 +209,7 @@ def test_leases_do_not_add_up(node: ValveNode) -> None:
     assert node.state(11.0)["left_s"] == 5.0
 
 
+@pytest.mark.hazard("V7")
 def test_repeat_never_adds_time(node: ValveNode) -> None:
     nonce = fresh(node, 0.0)
     lease(node, 0.0, seq=1, nonce=nonce)
@@ -227,6 +236,7 @@ def test_state_is_told_every_20_s_with_a_fresh_nonce(node: ValveNode) -> None:
     assert fresh(node, 20.0) != first
 
 
+@pytest.mark.hazard("B4")
 def test_retained_or_empty_lease_is_no_lease(node: ValveNode) -> None:
     told = {"open_s": 90, "dose": "d", "epoch": 1, "seq": 1, "nonce": fresh(node, 0.0)}
     assert not node.hear("lease", json.dumps(told).encode(), retained=True, now_s=1.0)
@@ -244,6 +254,7 @@ def keep_open(node: ValveNode, from_s: float, until_s: float, seq: int) -> int:
     return seq
 
 
+@pytest.mark.hazard("V11")
 def test_ceiling_ends_an_unbroken_opening_and_asks_for_60_s_of_rest(node: ValveNode) -> None:
     seq = keep_open(node, 0.0, CEILING_S, 1)
     node.advance(CEILING_S - 0.001)

@@ -105,6 +105,10 @@ def eventful() -> Taped:
     bench.order("lock", why="at the pipes")
     bench.live(900.0)
     bench.order("unlock")
+    bench.order("soil", "hedge", feel="dry", depth_cm=20.0)
+    bench.order("soil", "hedge", feel="dry", depth_cm=20.0)
+    bench.order("look", "wall", leaves=2, when="morning")
+    bench.order("look", "south", leaves=0, when="morning")
     bench.dry_out(0.6)
     bench.live(DAY_S, tick_s=30.0)
     return bench

@@ -160,6 +160,19 @@ def test_lines_and_floors_are_the_proposed_ones(stage: Stage, line: float, floor
     assert leanest == pytest.approx((line + 0.08, min(0.65, floor + 0.08)), abs=1e-12)
 
 
+@pytest.mark.parametrize("crop", [name for name in TABLE if name != "tomato"])
+def test_an_untried_crop_has_its_p_for_a_line_and_ten_points_to_its_floor(crop: str) -> None:
+    """Line: p of FAO-56 table 22, for ETc 5 mm/d; the ten points are our own proposal."""
+    p_tab = TABLE[crop][8]
+    assert isinstance(p_tab, float)
+    for stage in (Stage.VEGETATIVE, Stage.SETTING, Stage.SIZING, Stage.COLOURING):
+        told = line_and_floor(stage, 0.5, (crop,))
+        assert told == pytest.approx((p_tab, min(0.65, p_tab + 0.10)), abs=1e-12)
+    # the first weeks are tomato's, where those are wetter
+    young = line_and_floor(Stage.ESTABLISHING, 0.5, (crop,))
+    assert young == pytest.approx((min(0.25, p_tab), min(0.40, p_tab + 0.10)), abs=1e-12)
+
+
 def test_a_transplant_is_establishing_for_twelve_days_at_0_2_m() -> None:
     """Our own proposals: 12 days; roots 0.20 m, and a bed's whole depth at full cover."""
     tomato = load_crops()["tomato"]

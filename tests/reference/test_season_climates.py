@@ -148,6 +148,7 @@ def test_rain_of_years_spreads_as_much(station: str) -> None:
     assert spread(generated(station)) == pytest.approx(spread(years(station)), rel=0.34)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("station", CLIMATES)
 def test_dry_spells_are_shorter_by_no_more_than_half(station: str) -> None:
     told = mean([longest_dry_d(y) for y in years(station)])

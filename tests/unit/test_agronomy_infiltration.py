@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from controller.agronomy import drip, infiltration, soil_bulk
@@ -20,6 +20,7 @@ hours = st.floats(0.0, 500.0)
 
 
 @given(hours=hours, later=st.floats(0.0, 100.0), ks=ks_rates, suction=suctions, room=rooms)
+@example(hours=0.0, later=5e-324, ks=1.0, suction=4.0, room=0.5)
 def test_a_pond_goes_in_faster_than_by_weight_alone_and_never_comes_out(
     hours: float, later: float, ks: float, suction: float, room: float
 ) -> None:

@@ -15,7 +15,10 @@ from api import look
 from api.cli import main
 from sim.examples import find_garden
 
-COMMANDS = ["demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify"]
+COMMANDS = [
+    "demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify", "record",
+    "season", "export", "alarm", "walk", "pair",
+]  # fmt: skip
 NO, WRONG_USE, UNREACHABLE = 1, 2, 3
 
 

@@ -29,6 +29,7 @@ def due(closing: Closing, mono_s: float, real_s: float | None = None) -> list[Cl
     return found
 
 
+@pytest.mark.hazard("V5")
 def test_close_is_due_at_once_and_every_2_s() -> None:
     closing = Closing()
     closing.want(CLOSE, mono_s=10.0)
@@ -64,6 +65,7 @@ def test_closed_report_ends_it() -> None:
     assert due(closing, 10.0) == []
 
 
+@pytest.mark.hazard("V5")
 def test_longest_lease_and_margin_end_it() -> None:
     closing = Closing()
     closing.want(CLOSE, mono_s=0.0)

@@ -42,6 +42,7 @@ def test_a_file_in_its_place_is_a_store_error(tmp_path: Path) -> None:
         DataFolder(tmp_path / "a")
 
 
+@pytest.mark.hazard("N1")
 def test_token_is_made_once_and_is_for_its_owner_only(tmp_path: Path) -> None:
     folder = DataFolder(tmp_path)
     token = folder.token()

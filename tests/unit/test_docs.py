@@ -22,9 +22,12 @@ from api.desk import FakeDesk
 from api.http import create_app
 from api.page.advice import ADVICE
 from controller.agronomy.crop import LINES_FRAC
+from controller.alarming.codes import ALERTS, AlertCode, AtNight
+from controller.blindness import DOUBTS
 from controller.garden import Garden, load_garden
+from controller.watering.decision import Reason
+from controller.watering.guard import LATCHING
 from controller.watering.limits import Refused
-from controller.watering.policy import Reason
 from sim.examples import find_garden
 from sim.replay import POLICIES
 from sim.weather import season_names
@@ -74,7 +77,12 @@ def files() -> Iterator[Path]:
 
 
 def commands() -> dict[str, click.Command]:
-    return dict(main.commands)
+    """Every command by its words; those of a group, and not the group itself."""
+    found: dict[str, click.Command] = {}
+    for name, command in main.commands.items():
+        inner = command.commands if isinstance(command, click.Group) else {}
+        found |= {f"{name} {word}": one for word, one in inner.items()} or {name: command}
+    return found
 
 
 @pytest.mark.parametrize("name", commands())
@@ -89,7 +97,7 @@ def test_every_command_has_a_row_with_all_its_options(name: str) -> None:
         for opt in param.opts
         if opt.startswith("--")
     ]
-    row_options = set(re.findall(r"--[a-z]+", rows[0]))
+    row_options = set(re.findall(r"--[a-z]+(?:-[a-z]+)*", rows[0]))
     assert row_options == set(options)
 
 
@@ -97,7 +105,7 @@ def test_no_row_names_a_command_that_is_not_there() -> None:
     code = " \n".join([*coded(BOTH), *(block for _, block in BLOCK.findall(BOTH))])
     told = set(re.findall(r"(?:^|[/`])thirstline ([a-z-]+)", code, re.MULTILINE))
     assert "demo" in told
-    assert told <= set(commands())
+    assert told <= set(main.commands)
 
 
 def test_policies_and_seasons_are_named() -> None:
@@ -171,7 +179,7 @@ def keys(model: type[BaseModel], seen: set[type[BaseModel]] | None = None) -> se
         return found
     seen.add(model)
     for name, field in model.model_fields.items():
-        found.add(name)
+        found.add(field.alias or name)
         for inner in models_in(field.annotation):
             found |= keys(inner, seen)
     return found
@@ -187,7 +195,7 @@ def test_every_key_of_the_garden_file_is_explained() -> None:
 
 def test_the_packaged_garden_is_linked_and_the_shown_one_is_in_order(tmp_path: Path) -> None:
     assert "(sim/examples/hollin-lane.toml)" in README
-    shown = [code for kind, code in BLOCK.findall(README) if kind == "toml"]
+    shown = [code for kind, code in BLOCK.findall(README) if kind == "toml" and "[garden]" in code]
     assert len(shown) == 1
     path = tmp_path / "backyard.toml"
     path.write_text(shown[0], encoding="utf-8")
@@ -205,18 +213,45 @@ def test_every_reason_has_a_row() -> None:
     assert {refused.value for refused in Refused} <= named_in_words
 
 
-def alert_codes() -> set[str]:
-    """First argument of every call of `raise_alert`, which has to be a plain string."""
+def alert_codes(call: str = "raise_alert") -> set[str]:
+    """First argument of every call: a plain string, a constant of its module, or a member."""
     found: set[str] = set()
     for path in sorted((ROOT / "controller").rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        named = {
+            target.id: node.value.value
+            for node in tree.body
+            if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+            for target in node.targets
+            if isinstance(target, ast.Name)
+        }
+        for node in ast.walk(tree):
             if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
                 continue
-            if node.func.attr == "raise_alert":
-                code = node.args[0]
-                assert isinstance(code, ast.Constant), f"{path.name}:{node.lineno}"
-                found.add(str(code.value))
+            if node.func.attr == call:
+                match node.args[0]:
+                    case ast.Constant(value=value):
+                        found.add(str(value))
+                    case ast.Name(id=name) if name in named:
+                        found.add(str(named[name]))
+                    case ast.Attribute(value=ast.Name(id="AlertCode"), attr=name):
+                        found.add(AlertCode[name].value)
+                    case _:
+                        assert call != "raise_alert", f"{path.name}:{node.lineno}"
     return found
+
+
+def test_the_enumeration_holds_every_alert_that_is_raised_and_no_other() -> None:
+    assert {code.value for code in AlertCode} == alert_codes() == set(ALERTS)
+    assert alert_codes("end_alert") <= set(AlertCode)
+    assert set(AlertCode) >= LATCHING | DOUBTS
+
+
+def test_the_readmes_rows_of_alerts_are_the_enumerations_own_words() -> None:
+    told = section(README, "### Alerts")
+    rows = re.findall(r"^\| `([a-z_]+)` \| (.+?) \| (.+?) \|$", told, re.MULTILINE)
+    ours = {code.value: (rule.raised_by, rule.ended_by) for code, rule in ALERTS.items()}
+    assert {code: (raised, ended) for code, raised, ended in rows} == ours
 
 
 def test_the_page_has_advice_for_every_alert_that_is_raised_and_for_no_other() -> None:
@@ -361,3 +396,13 @@ def test_a_path_of_one_machine_would_be_seen(name: str) -> None:
 
 def test_many_files_are_looked_at() -> None:
     assert len(list(files())) > 100
+
+
+def test_the_readme_names_all_that_breaks_the_quiet_night() -> None:
+    told = section(README, "### Alarms out of the house")
+    row = re.search(r"nothing is told but (.+?)while", told, re.DOTALL)
+    assert row is not None
+    named = set(re.findall(r"`([a-z_]+)`", row[0]))
+    assert named == {
+        code.value for code, rule in ALERTS.items() if rule.at_night is not AtNight.WAITS
+    }

@@ -87,3 +87,10 @@ def test_a_bed_that_soaks_drinks_or_is_done_has_no_turn() -> None:
     assert turn(soaking, watering("b", 0.8, pulse=pulse), watering("c", 0.7, done=2)) == []
     assert turn(soaking, mono_s=99.9) == []
     assert turn(soaking, mono_s=100.0) == ["a"]
+
+
+def test_the_soil_may_ask_for_more_pulses_but_for_no_sips() -> None:
+    assert split(100.0, 6.0, 5400.0, metered=False, least_pulses=3).pulses == 3
+    assert split(520.0, 6.0, 5400.0, metered=False, least_pulses=1).pulses == 2
+    assert split(65.0, 6.0, 5400.0, metered=False, least_pulses=4).pulses == 2  # 325 s each
+    assert split(20.0, 6.0, 5400.0, metered=False, least_pulses=4).pulses == 1

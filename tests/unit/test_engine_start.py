@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
@@ -18,7 +19,9 @@ from controller.events import (
     Tick,
     ValveReport,
 )
-from controller.garden import Garden
+from controller.garden import Garden, load_garden
+from sim.examples import find_garden
+from sim.trial import lived
 from tests.engine_bench import Bench
 from tests.engine_garden import QUIET_S, START_UTC_S, small_garden
 
@@ -70,6 +73,7 @@ def test_the_first_thing_that_is_sent_closes_every_valve_bed_valves_first() -> N
     assert closed == ["south", "wall", "master"]
 
 
+@pytest.mark.hazard("C1", "C5")
 def test_only_closes_go_out_until_every_older_permission_has_run_out() -> None:
     bench = Bench(small_garden(master=True), ready=False)
     bench.connect()
@@ -134,6 +138,7 @@ def test_ones_own_retained_word_is_neither_foreign_nor_lost_history() -> None:
     assert engine.state.alerts == {}
 
 
+@pytest.mark.hazard("B10", "C7")
 def test_another_controller_of_the_same_epoch_stops_everything_once_ready() -> None:
     bench = Bench(small_garden(master=True))
     bench.dry_out(0.45)
@@ -167,6 +172,7 @@ def test_a_node_that_obeyed_more_than_is_stored_means_lost_history(
     assert (spent_s is not None) is lost
 
 
+@pytest.mark.hazard("S3", "S4")
 def test_lost_history_waters_nothing_for_a_day_and_a_person_may_vouch() -> None:
     bench = Bench(small_garden(), history="lost")
     bench.dry_out(0.45)
@@ -190,6 +196,7 @@ def test_lost_history_ends_by_itself_after_a_day_of_trusted_time() -> None:
     assert bench.of(Lease) != []
 
 
+@pytest.mark.hazard("E5")
 def test_a_valve_found_open_is_told_to_close_again() -> None:
     engine = begun()
     effects = engine.step(report(5.0, open=True, left_s=60.0, dose="old", epoch=0, seq=0))
@@ -204,6 +211,7 @@ def test_the_ledger_of_the_store_counts_from_the_first_moment() -> None:
     assert answer.reason == "bed_cap"  # 122 L a day, 115 of them gone
 
 
+@pytest.mark.hazard("C1")
 def test_a_dose_cut_by_a_crash_is_not_resumed() -> None:
     bench = Bench(small_garden(), ready=True)
     bench.dry_out(0.3)
@@ -244,3 +252,9 @@ def test_orders_in_the_quiet_start_are_told_when_it_ends() -> None:
     answer = next(e for e in effects if e.kind == "answer")
     assert (answer.status, answer.reason) == ("refused", "quiet_start")
     assert answer.next_possible_utc_s == START_UTC_S + QUIET_S
+
+
+def test_a_trials_past_leaves_it_armed_and_without_an_alert() -> None:
+    state = json.loads(lived(load_garden(find_garden("hollin-lane")), "invented-demo").state_json)
+    assert state["armed"]
+    assert state["alerts"] == {}

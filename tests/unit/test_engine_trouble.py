@@ -60,6 +60,7 @@ def test_a_master_that_is_silent_lets_no_bed_open(mastered: Bench) -> None:
     assert "valve_silent" not in mastered.alert_codes()
 
 
+@pytest.mark.hazard("E5")
 def test_a_master_that_closes_by_itself_ends_what_drinks(mastered: Bench) -> None:
     running(mastered)
     mastered.reboot("master")
@@ -72,6 +73,7 @@ def test_a_master_that_closes_by_itself_ends_what_drinks(mastered: Bench) -> Non
     assert settles(mastered)[0].charged_l >= mastered.litres["south"]
 
 
+@pytest.mark.hazard("V3")
 def test_a_bed_valve_that_never_answers_is_closed_and_called_for(bench: Bench) -> None:
     bench.mute.add("south")
     bench.engine.state.valves["south"].state = "closed"
@@ -85,6 +87,7 @@ def test_a_bed_valve_that_never_answers_is_closed_and_called_for(bench: Bench) -
     assert bench.litres["south"] <= settles(bench)[0].charged_l
 
 
+@pytest.mark.hazard("V3")
 def test_a_bed_valve_that_refuses_every_lease_is_called_for(bench: Bench) -> None:
     bench.deaf.add("south")
     bench.order("water", "south", litres=40.0)
@@ -94,6 +97,7 @@ def test_a_bed_valve_that_refuses_every_lease_is_called_for(bench: Bench) -> Non
     assert len(settles(bench)) == 1
 
 
+@pytest.mark.hazard("V5")
 def test_a_bed_valve_deaf_to_close_lapses_and_is_charged_for_it(bench: Bench) -> None:
     running(bench)
     bench.deaf_to_close.add("south")
@@ -118,6 +122,7 @@ def test_the_master_closes_within_30_s_behind_a_bed_valve_that_does_not_answer(
     assert 15.0 <= master_s[0] - stopped_s <= 30.0
 
 
+@pytest.mark.hazard("V2")
 @pytest.mark.parametrize("kind", ["meter", "master-and-meter"])
 def test_a_dry_valve_is_closed_after_a_minute_and_tried_three_times(kind: str) -> None:
     bench = Bench(small_garden(hours="22:00-sunrise", **KINDS[kind]))
@@ -137,6 +142,7 @@ def test_a_dry_valve_is_closed_after_a_minute_and_tried_three_times(kind: str) -
     )  # the meter said nothing, the bound still counts
 
 
+@pytest.mark.hazard("M1")
 @pytest.mark.parametrize("kind", ["meter", "master-and-meter"])
 def test_a_burst_closes_everything_until_a_person_lifts_it(kind: str) -> None:
     bench = Bench(small_garden(**KINDS[kind]))
@@ -179,6 +185,7 @@ def test_a_late_word_of_before_the_opening_does_not_count_as_closed(bench: Bench
 # -- the link
 
 
+@pytest.mark.hazard("B1")
 def test_a_link_lost_in_a_dose_ends_it_there_and_charges_it_in_full(bench: Bench) -> None:
     running(bench)
     bench.disconnect()
@@ -205,6 +212,7 @@ def test_after_a_lost_link_the_entry_ages_from_the_last_instant_of_its_water(
     assert entry.ended_trusted_s == ended_s
 
 
+@pytest.mark.hazard("B1")
 def test_after_a_lost_link_only_what_is_heard_since_decides() -> None:
     bench = Bench(small_garden())
     bench.dry_out(0.45)
@@ -219,6 +227,7 @@ def test_after_a_lost_link_only_what_is_heard_since_decides() -> None:
     assert bench.engine.state.beds["south"].said.code == "waiting_readings"
 
 
+@pytest.mark.hazard("B1")
 def test_a_link_that_comes_back_twice_opens_nothing(bench: Bench) -> None:
     running(bench)
     bench.disconnect()
@@ -253,6 +262,7 @@ def test_every_stop_sends_a_close_also_while_one_is_under_way(bench: Bench) -> N
         assert len(bench.closes("south")) > before
 
 
+@pytest.mark.hazard("H3")
 def test_a_lock_closes_everything_and_survives_a_restart(bench: Bench) -> None:
     running(bench)
     bench.order("lock", why="at the pipes")
@@ -284,6 +294,7 @@ def test_a_pause_ends_the_policys_watering_and_not_a_persons(bench: Bench) -> No
     assert bench.open_beds() == ["south"]
 
 
+@pytest.mark.hazard("H2")
 def test_a_pause_that_ends_lets_the_bed_be_judged_again() -> None:
     bench = Bench(small_garden())
     bench.order("pause", until_utc_s=bench.at_utc_s + 3600.0)

@@ -132,6 +132,7 @@ def test_the_master_opens_first_and_closes_last(mastered: Bench) -> None:
     assert 15.0 <= master_close - bed_close <= 30.0
 
 
+@pytest.mark.hazard("E4")
 def test_planned_edges_keep_five_seconds_apart() -> None:
     bench = Bench(small_garden(beds=("south", "wall", "hedge"), master=True, meter=True, at_once=3))
     bench.dry_out(0.45)
@@ -141,10 +142,11 @@ def test_planned_edges_keep_five_seconds_apart() -> None:
     assert all(later - earlier >= 5.0 - 1e-6 for earlier, later in pairwise(instants))
 
 
+@pytest.mark.hazard("V8")
 def test_one_bed_after_the_other_where_only_one_may_drink() -> None:
     bench = Bench(small_garden(beds=("south", "wall"), master=True))
-    bench.dry_out(0.45, "south")
-    bench.dry_out(0.48, "wall")
+    bench.dry_out(0.42, "south")
+    bench.dry_out(0.44, "wall")
     bench.live(3 * 3600.0)
     beds = [(valve, edge) for _, valve, edge in bench.edges if valve != "master"]
     assert beds == [("wall", "open"), ("wall", "close"), ("south", "open"), ("south", "close")]
@@ -161,6 +163,7 @@ def test_a_bed_is_not_watered_twice_in_a_night(bench: Bench) -> None:
 # -- the record
 
 
+@pytest.mark.hazard("S5")
 def test_without_an_answer_of_the_record_nothing_ever_opens(bench: Bench) -> None:
     bench.record_mode = "hold"
     bench.dry_out(0.45)
@@ -173,6 +176,7 @@ def test_without_an_answer_of_the_record_nothing_ever_opens(bench: Bench) -> Non
     assert bench.engine.state.ledger == []
 
 
+@pytest.mark.hazard("S1", "S2")
 def test_a_record_that_fails_opens_nothing_and_calls(bench: Bench) -> None:
     bench.record_mode = "fail"
     bench.dry_out(0.45)
@@ -194,6 +198,7 @@ def test_a_record_that_works_again_lets_the_bed_be_judged_anew(bench: Bench) -> 
     assert bench.litres["south"] > 0.0
 
 
+@pytest.mark.hazard("S1")
 def test_a_record_that_fails_between_pulses_ends_the_watering(bench: Bench) -> None:
     bench.dry_out(0.6)
     bench.live(3000.0)
@@ -217,6 +222,7 @@ def test_the_same_answer_of_the_record_twice_changes_nothing(bench: Bench) -> No
     assert len(bench.edges) == len({(v, e) for _, v, e in bench.edges})
 
 
+@pytest.mark.hazard("V1", "M1")
 def test_a_latch_between_record_and_lease_opens_nothing(bench: Bench) -> None:
     bench.record_mode = "hold"
     bench.order("water", "south", litres=40.0)
@@ -259,6 +265,7 @@ def test_where_there_are_no_hours_midnight_ends_nothing(bench: Bench) -> None:
     assert [n.code for n in bench.notes("watering")] == ["done"]
 
 
+@pytest.mark.hazard("E2")
 def test_frost_in_the_soak_ends_the_watering_instead_of_putting_it_off(bench: Bench) -> None:
     bench.dry_out(0.6)
     bench.live(3000.0)
@@ -268,6 +275,7 @@ def test_frost_in_the_soak_ends_the_watering_instead_of_putting_it_off(bench: Be
     assert len(bench.of(Reserve)) == 1
 
 
+@pytest.mark.hazard("H1")
 def test_a_day_cannot_be_passed_by_orders_however_many(bench: Bench) -> None:
     cap_l = bench.garden.limits_for("south").bed_l_day
     for _ in range(40):
@@ -284,6 +292,7 @@ def test_a_day_cannot_be_passed_by_orders_however_many(bench: Bench) -> None:
     assert math.isfinite(last.allowed_l or 0.0)
 
 
+@pytest.mark.hazard("T1")
 def test_a_jump_of_the_clock_refills_no_budget(bench: Bench) -> None:
     for _ in range(5):
         bench.order("water", "south", litres=20.0)

@@ -387,6 +387,7 @@ def reserve(dose: str, litres: float, seq_high: int) -> Reserve:
     )  # fmt: skip
 
 
+@pytest.mark.hazard("C4")
 def test_what_outlives_a_power_cut_charges_an_unfinished_opening_in_full() -> None:
     record = KeptRecord()
     record.take(SaveEpoch(epoch=4))
@@ -409,6 +410,7 @@ def test_what_outlives_a_power_cut_charges_an_unfinished_opening_in_full() -> No
 # -- the engine's bench
 
 
+@pytest.mark.hazard("V1", "V4")
 def test_a_stuck_valve_under_a_script_is_called_and_stopped_by_the_master(garden: Garden) -> None:
     """The stated exception of the invariants: what a stuck valve passes, the master bounds."""
     bench = Bench(garden)
@@ -424,6 +426,7 @@ def test_a_stuck_valve_under_a_script_is_called_and_stopped_by_the_master(garden
     assert 20.0 <= given_l < 20.0 + 3.0 * BED_L_MIN  # three minutes are enough to see it
 
 
+@pytest.mark.hazard("C4")
 def test_a_power_cut_under_a_script_ends_in_a_quiet_start(garden: Garden) -> None:
     bench = Bench(garden)
     bench.play(script(fault("power", What.CONTROLLER_DOWN, 100.0, 400.0)), 450.0)
@@ -433,6 +436,7 @@ def test_a_power_cut_under_a_script_ends_in_a_quiet_start(garden: Garden) -> Non
     assert bench.is_ready
 
 
+@pytest.mark.hazard("M2")
 @pytest.mark.parametrize(
     ("one", "code"),
     [

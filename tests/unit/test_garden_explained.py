@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from controller.explain import explain, render
+from controller.agronomy.crop import LINES_FRAC, Stage
+from controller.explain import explain, render, span
 from controller.explain_cautions import Caution
 from controller.explain_numbers import minutes_for_all
+from controller.explain_scarce import Scarcity
 from controller.garden import Garden, load_garden
 from sim.examples import find_garden
 
@@ -46,6 +49,28 @@ def test_the_numbers_of_a_bed_agree_with_each_other(example: Garden) -> None:
         assert found.refill_l < found.dose_l < found.bed_l_day
 
 
+def test_each_stage_has_its_line_in_mm_and_as_mad(example: Garden) -> None:
+    low = explain(example).numbers.beds[2]  # lean 0.5
+    told = {one.stage: (one.line_frac, one.floor_frac) for one in low.stages}
+    assert list(told) == [stage.value for stage in Stage]
+    assert told == {stage.value: LINES_FRAC[stage] for stage in Stage}
+    for one in low.stages:
+        young = one.stage == Stage.ESTABLISHING
+        holds_mm = low.capacity_mm * (0.2 / example.beds["low"].root_depth_m if young else 1.0)
+        assert one.line_mm == pytest.approx(one.line_frac * holds_mm)
+    rows = [line.split() for line in render(explain(example)).splitlines()]
+    assert ["establishing", "vegetative", "setting", "sizing", "colouring"] in rows
+    cells = [f"{one.line_mm:.0f} mm {one.line_frac:.0%}" for one in low.stages]
+    assert ["low", *" ".join(cells).split()] in rows
+
+
+def test_a_crop_has_only_the_stages_that_it_passes_through(tmp_path: Path) -> None:
+    wall = changed(tmp_path, ('crop = "tomato"', 'crop = "lettuce"'))
+    stages = {bed.bed: [one.stage for one in bed.stages] for bed in explain(wall).numbers.beds}
+    assert ["establishing", "sizing"] in stages.values()
+    assert " - " in render(explain(wall))
+
+
 def test_the_south_bed_holds_what_loam_under_two_lines_holds(example: Garden) -> None:
     south = explain(example).numbers.beds[0]
     # 1000 x (0.28 - 0.14) x 0.55 m = 77 mm over 24 x 0.6 m x 0.8 m; class values to 0.01 m3/m3
@@ -56,10 +81,15 @@ def test_the_south_bed_holds_what_loam_under_two_lines_holds(example: Garden) ->
     assert 2.5 <= south.interval_d <= 5.0
 
 
-def test_the_example_fits_its_night_and_needs_no_caution_but_for_plastic(example: Garden) -> None:
+def test_the_example_fits_its_night_and_needs_no_caution_but_for_plastic_and_alarms(
+    example: Garden,
+) -> None:
     explanation = explain(example)
     assert explanation.numbers.night.share_frac < 0.8
-    assert [(c.code, c.bed) for c in explanation.cautions] == [(Caution.PLASTIC, "hedge")]
+    assert [(c.code, c.bed) for c in explanation.cautions] == [
+        (Caution.NO_ALARM, None),
+        (Caution.PLASTIC, "hedge"),
+    ]
     assert explanation.numbers.meter is not None
     assert explanation.numbers.meter.fine_enough
     assert explanation.numbers.eto_assumed
@@ -121,7 +151,8 @@ CAUTIONS = {
         ("[valves.hedge]", '[valves.hedge]\nsay = {topic = "r/1", open = "1", close = "0"}')
     ],
     Caution.NO_WEATHER: [("[weather.mast]", "")],
-    Caution.NIGHT_FULL: [("beds_at_once = 3", "beds_at_once = 1")],
+    Caution.NIGHT_FULL: [('"22:00-sunrise"', '"00:30-sunrise"')],
+    Caution.NIGHT_SHORT: [("beds_at_once = 3", "beds_at_once = 1")],
     Caution.CAP_BELOW_REFILL: [("[meters.main]", "[limits]\ndose_l = 200\n[meters.main]")],
     Caution.NO_PROBES: [('probes = ["wall-20", "wall-40"]', "")],
     Caution.ONE_DEPTH: [('probes = ["wall-20", "wall-40"]', 'probes = ["wall-20"]')],
@@ -129,6 +160,7 @@ CAUTIONS = {
         ("depth_cm = 40\nevery_s = 600\ncal", "depth_cm = 90\nevery_s = 600\ncal")
     ],
     Caution.UNCALIBRATED: [("calibration = [[2900, 0.04], [1350, 0.42]]", "")],
+    Caution.UNTRIED: [('crop = "tomato"', 'crop = "cucumber"')],
     Caution.UNUSED: [("[valves.hedge]", "[valves.hedge]\n[valves.spare]")],
     Caution.PLASTIC: [],
     Caution.LEAN: [("lean = 0.4", "lean = 0.8")],
@@ -136,6 +168,7 @@ CAUTIONS = {
     Caution.SHARED_WATER: [("pressure_kpa = 150", "shared = true")],
     Caution.SHORT_OF_WATER: [("pressure_kpa = 150", "litres_per_week = 1000")],
     Caution.TRIAL_BROKER: [('url = "mqtt://127.0.0.1:1883"', 'url = "builtin"')],
+    Caution.NO_ALARM: [],
     Caution.OPEN_PAGE: [('listen = "127.0.0.1:8470"', 'listen = "0.0.0.0:8470"')],
 }
 
@@ -154,7 +187,7 @@ def test_a_garden_earns_its_caution_and_no_line_is_too_long(
     explanation = explain(changed(tmp_path, *changes))
     earned = {caution.code for caution in explanation.cautions}
     also = {Caution.UNUSED} if code in LEAVE_DEVICES_IDLE else set()
-    assert earned == {code, Caution.PLASTIC} | also
+    assert earned == {code, Caution.PLASTIC, Caution.NO_ALARM} | also
     text = render(explanation)
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
@@ -172,6 +205,60 @@ def test_a_garden_earns_its_caution_and_no_line_is_too_long(
 def test_scarce_water_has_its_cost_told(tmp_path: Path, told: str, said: str) -> None:
     explanation = explain(changed(tmp_path, ("pressure_kpa = 150", told)))
     assert any(said in caution.text for caution in explanation.cautions)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [(0.4, "0 min"), (59.4, "59 min"), (59.6, "1 h 00"), (119.0, "1 h 59"), (132.0, "2 h 12")],
+)
+def test_from_an_hour_on_minutes_are_said_as_hours(minutes: float, said: str) -> None:
+    assert span(minutes) == said
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ('days = ["mon"]', "a dry July has"),
+        ("litres_per_week = 1500", "past its thirst line"),
+        ("tank_l = 1000", "of them take 13 fillings"),
+        ("tank_l = 30", "by itself it would never be watered"),
+        ("litres_per_week = 60", "by itself it would never be watered"),
+    ],
+)
+def test_what_scarcity_costs_is_played_through(tmp_path: Path, told: str, words: str) -> None:
+    explanation = explain(changed(tmp_path, ("pressure_kpa = 150", told)))
+    text = " ".join(caution.text for caution in explanation.cautions)
+    assert words in text
+    assert explanation.scarcity is not None
+
+
+def played(tmp_path: Path, told: str) -> Scarcity:
+    found = explain(changed(tmp_path, ("pressure_kpa = 150", told))).scarcity
+    assert found is not None
+    return found
+
+
+def test_enough_water_costs_nothing_and_less_costs_more(tmp_path: Path) -> None:
+    assert explain(load_garden(find_garden("hollin-lane"))).scarcity is None
+    rich = played(tmp_path, "litres_per_week = 9000")
+    assert rich.limited == rich.free
+    assert rich.free.stress_days == 0
+    assert rich.free.drinks_frac == pytest.approx(1.0)
+    weeks = [played(tmp_path, f"litres_per_week = {n}").limited for n in (2500, 2000, 1500, 800)]
+    for more, less in pairwise([rich.limited, *weeks]):
+        assert less.stress_days > more.stress_days
+        assert less.past_floor_days >= more.past_floor_days
+        assert less.drinks_frac < more.drinks_frac
+    for n, week in zip((2500, 2000, 1500, 800), weeks, strict=True):
+        assert week.litres <= (31 / 7 + 1) * n
+        assert week.past_floor_days <= week.stress_days <= week.bed_days == 4 * 31
+
+
+def test_two_days_a_week_cost_less_than_one(tmp_path: Path) -> None:
+    one, two = (played(tmp_path, f"days = {days}") for days in ('["mon"]', '["mon", "thu"]'))
+    assert one.limited.stress_days > two.limited.stress_days > 0
+    every = '["mon", "tue", "wed", "thu", "fri", "sat", "sun"]'
+    assert explain(changed(tmp_path, ("pressure_kpa = 150", f"days = {every}"))).scarcity is None
 
 
 def test_the_words_name_each_bed_the_night_and_the_codes(example: Garden) -> None:
@@ -202,3 +289,12 @@ def test_an_explanation_is_json(example: Garden) -> None:
     read = json.loads(json.dumps(dataclasses.asdict(explain(example)), allow_nan=False))
     assert read["garden"] == "hollin-lane"
     assert len(read["numbers"]["beds"]) == 4
+
+
+def test_check_says_by_which_ways_alarms_get_out(tmp_path: Path) -> None:
+    mail = 'mail = {host = "m.example", to = ["a@b.example"]}'
+    alarm = f'[alarm]\n{mail}\ncommand = ["/usr/bin/tell", "me"]\n[supply]'
+    explanation = explain(changed(tmp_path, ("[supply]", alarm)))
+    assert Caution.NO_ALARM not in {caution.code for caution in explanation.cautions}
+    words = " ".join(render(explanation).split())
+    assert "Alarms are told by the page and MQTT, mail to a@b.example, the command tell." in words

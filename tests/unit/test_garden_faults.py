@@ -251,6 +251,7 @@ ONE_FAULT = {
 # fmt: on
 
 
+@pytest.mark.hazard("K1")
 @pytest.mark.parametrize(
     ("old", "new", "line", "key", "said"), ONE_FAULT.values(), ids=ONE_FAULT.keys()
 )

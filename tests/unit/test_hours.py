@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.judge import window_now
+from controller.bed_views import window_now
 from controller.run import Run
 from controller.state import EngineState
 from controller.watering.hours import (
@@ -44,6 +44,7 @@ def words_of(window: Window) -> tuple[str, str]:
     )  # type: ignore[return-value]
 
 
+@pytest.mark.hazard("T3")
 @pytest.mark.parametrize(
     ("place", "day", "clock", "expected"),
     [
@@ -66,6 +67,7 @@ def test_a_local_clock_time_is_one_instant(
     assert found == utc(expected)
 
 
+@pytest.mark.hazard("T3")
 @pytest.mark.parametrize(
     ("place", "hours", "at", "expected"),
     [
@@ -95,6 +97,7 @@ def test_a_window_over_a_clock_change(
     assert words_of(window_at(hours, place, utc(at))) == expected
 
 
+@pytest.mark.hazard("T3")
 @pytest.mark.parametrize("place", [SEATTLE, BERLIN], ids=["us", "eu"])
 @pytest.mark.parametrize("hours", ["22:00-05:00", "02:30-03:30", "01:30-04:00", "22:00-sunrise"])
 def test_each_night_of_a_year_has_its_one_window(place: Place, hours: str) -> None:

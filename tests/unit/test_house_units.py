@@ -27,6 +27,7 @@ SUFFIXES = (
 WHOLE_NAMES = {
     "days_since_transplant",
     "hours",
+    "kg",
     "litres",
     "litres_per_week",
     "litres_total",
@@ -40,6 +41,7 @@ PURE = {
     "cracked",
     "degree_days",  # [°C d]
     "evaporation_share",
+    "follows_squares",  # of water contents [m6/m6]
     "ground_ratio",
     "high",  # bounds of a rule of the garden file, in the unit of the rule
     "kcb",
@@ -52,12 +54,14 @@ PURE = {
     "ke",
     "ks",
     "ky",
+    "least_value",  # bounds of a verdict, in the unit of what is measured
     "latitude",  # [degrees north]: the file's own word
     "lean",
     "speed",
     "log_thirst",
     "low",
     "longitude",  # [degrees east]
+    "most_value",
     "need",  # order of turns only
     "p",
     "p_tab",

@@ -81,6 +81,7 @@ def test_a_problem_never_echoes_what_was_sent(client: TestClient) -> None:
         assert marker not in got.text
 
 
+@pytest.mark.hazard("N3")
 def test_a_body_over_the_limit_is_413(client: TestClient, desk: FakeDesk) -> None:
     body = b'{"why": "' + b"x" * 20_000_000 + b'"}'
     for method, path in (("POST", WATER), ("PUT", "/api/lock"), ("POST", "/api/stop")):
@@ -88,6 +89,7 @@ def test_a_body_over_the_limit_is_413(client: TestClient, desk: FakeDesk) -> Non
     assert (desk.orders, desk.stops) == ([], [])
 
 
+@pytest.mark.hazard("N3")
 def test_a_body_without_a_length_is_counted_while_it_is_read(client: TestClient) -> None:
     read = 0
 

@@ -345,3 +345,68 @@ def test_every_order_is_logged_with_who_gave_it(
     assert "order water of bed south by operator: accepted" in said
     assert "stop of every valve by loopback" in said
     assert RIGHT not in said
+
+
+# -- what somebody felt and saw
+
+
+@pytest.mark.parametrize(
+    ("path", "sent", "what"),
+    [
+        ("soil", {"feel": "just_moist", "depth_cm": 20}, "soil"),
+        ("look", {"leaves": 1, "when": "morning"}, "look"),
+    ],
+    ids=["soil", "look"],
+)
+def test_a_feel_and_a_look_become_orders_and_are_answered_with_the_record(
+    client: TestClient, desk: FakeDesk, path: str, sent: dict[str, Any], what: str
+) -> None:
+    got = client.post(f"/api/beds/south/{path}", json=sent)
+    assert got.status_code == 200
+    assert {"what": what, "bed": "south", "who": "operator", **sent}.items() <= got.json().items()
+    assert {"what": what, "bed": "south", **sent}.items() <= desk.orders[0].items()
+
+
+@pytest.mark.parametrize(
+    ("path", "sent"),
+    [
+        ("soil", {}),
+        ("soil", {"feel": "damp", "depth_cm": 20}),
+        ("soil", {"feel": "dry"}),
+        ("soil", {"feel": "dry", "depth_cm": 0}),
+        ("soil", {"feel": "dry", "depth_cm": 101}),
+        ("soil", {"feel": "dry", "depth_cm": True}),
+        ("soil", {"feel": "dry", "depth_cm": "20"}),
+        ("look", {"leaves": 3, "when": "morning"}),
+        ("look", {"leaves": -1, "when": "morning"}),
+        ("look", {"leaves": True, "when": "morning"}),
+        ("look", {"leaves": 1.0, "when": "morning"}),
+        ("look", {"leaves": 1, "when": "noon"}),
+        ("look", {"leaves": 1}),
+    ],
+)
+def test_what_is_no_feel_and_no_look_is_malformed(
+    client: TestClient, desk: FakeDesk, path: str, sent: dict[str, Any]
+) -> None:
+    assert client.post(f"/api/beds/south/{path}", json=sent).status_code == 422
+    assert desk.orders == []
+
+
+def test_looks_are_undone_by_delete(client: TestClient, desk: FakeDesk) -> None:
+    assert client.delete("/api/beds/south/look").status_code == 200
+    assert (desk.orders[0]["what"], desk.orders[0]["bed"]) == ("forget_looks", "south")
+
+
+@pytest.mark.parametrize("path", ["soil", "look"])
+def test_an_unknown_bed_has_no_soil_and_no_leaves(client: TestClient, path: str) -> None:
+    sent = {"feel": "dry", "depth_cm": 20} if path == "soil" else {"leaves": 0, "when": "morning"}
+    assert client.post(f"/api/beds/attic/{path}", json=sent).status_code == 404
+    assert client.delete("/api/beds/attic/look").status_code == 404
+
+
+def test_a_feel_sent_twice_with_one_key_is_one_feel(client: TestClient, desk: FakeDesk) -> None:
+    sent, key = {"feel": "dry", "depth_cm": 20}, {"Idempotency-Key": "k1"}
+    first = client.post("/api/beds/south/soil", json=sent, headers=key)
+    again = client.post("/api/beds/south/soil", json=sent, headers=key)
+    assert first.json() == again.json()
+    assert len(desk.orders) == 1

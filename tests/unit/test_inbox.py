@@ -69,7 +69,12 @@ def test_relay_has_no_state_to_hear(inbox: Inbox) -> None:
 
 
 def test_retained_counts_only_on_outlook_and_controller_state(inbox: Inbox) -> None:
-    assert hear(inbox, "probe/p", b"0.25", retained=True) == []
+    (kept,) = hear(inbox, "probe/p", b"0.25", retained=True)
+    assert isinstance(kept, ProbeReading)
+    assert kept.not_now == "retained"  # history: the engine names it and uses it for nothing
+    (live,) = hear(inbox, "probe/p", b"0.25")
+    assert isinstance(live, ProbeReading)
+    assert live.not_now == ""
     assert hear(inbox, "state/v", STATE, retained=True) == []
     assert inbox.nonces.fresh("v", mono_s=0.0) is None
     assert len(hear(inbox, "outlook", [], retained=True)) == 1
@@ -158,6 +163,7 @@ def test_refused_messages_are_counted_and_logged_once_an_hour(
     assert "marker" not in caplog.text
 
 
+@pytest.mark.hazard("B8")
 def test_flood_uses_up_its_topic_alone(inbox: Inbox) -> None:
     passed = sum(len(hear(inbox, "probe/p", b"0.25", 0.0)) for _ in range(1000))
     assert passed == 200

@@ -148,6 +148,7 @@ BOUNDS: list[Any] = [
 ]  # fmt: skip
 
 
+@pytest.mark.hazard("V8", "V10")
 @pytest.mark.parametrize(("why", "refused", "permitted"), BOUNDS)
 def test_each_bound_refuses_on_its_one_side_only(
     why: Refused, refused: dict[str, Any], permitted: dict[str, Any]
@@ -169,6 +170,7 @@ def test_an_interlock_is_repeated_as_it_is(why: Refused) -> None:
 def test_every_refusal_of_the_guard_itself_has_a_case() -> None:
     of_the_state = {
         Refused.NOT_ARMED,
+        Refused.PROVING,
         Refused.LOCKED,
         Refused.OTHER_CONTROLLER,
         Refused.CANNOT_RECORD,
@@ -253,6 +255,7 @@ def test_a_refusal_over_the_cap_says_what_would_be_allowed_and_when() -> None:
     assert ask(opening={"want_l": verdict.allowed_l}, ledger=[old, new]).permitted
 
 
+@pytest.mark.hazard("V10")
 def test_a_rest_that_is_not_over_says_when_it_is() -> None:
     assert ask(closed_since_s=100.0).next_possible_s == pytest.approx(500.0)
 

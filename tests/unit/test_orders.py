@@ -199,6 +199,7 @@ REFUSED: list[Any] = [
 ]
 
 
+@pytest.mark.hazard("H1")
 @pytest.mark.parametrize(("why", "prepare", "litres", "allowed_l", "next_s"), REFUSED)
 def test_a_refusal_says_why_what_is_allowed_and_when(
     why: Refused,
@@ -227,6 +228,7 @@ def test_a_record_that_cannot_be_written_is_503_and_not_a_refusal() -> None:
     assert (answer.status, answer.reason) == ("unrecorded", "cannot_record")
 
 
+@pytest.mark.hazard("V8")
 def test_the_supply_feeds_no_second_bed_beyond_nine_tenths() -> None:
     # 200 emitters of 2 L/h: 6.67 L/min each, 13.3 together against 0.9 x 14
     bench = Bench(small_garden(beds=BEDS, at_once=2, emitters=200))
@@ -278,6 +280,7 @@ def test_a_bed_that_nobody_knows(what: str) -> None:
     assert (answer.status, answer.reason) == ("unknown", "no_such_bed")
 
 
+@pytest.mark.hazard("H2")
 @pytest.mark.parametrize("until_s", [None, -1.0, 0.0, math.nan])
 def test_a_pause_needs_an_end_that_is_to_come(until_s: float | None) -> None:
     bench = Bench(small_garden())
@@ -340,6 +343,7 @@ def test_every_refusal_has_its_sentence() -> None:
     assert len(set(REFUSALS.values())) == len(REFUSALS)
 
 
+@pytest.mark.hazard("H1")
 def test_the_guard_does_not_ask_who_asks() -> None:
     """I9: where the policy is refused, a person is, with the same numbers."""
     for prepare in (spent, often, locked, offline, cold, foreign, latched, unarmed, lost):

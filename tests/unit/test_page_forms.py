@@ -116,7 +116,8 @@ def test_forms_from_elsewhere_need_a_paired_cookie(desk: FakeDesk) -> None:
     phone.get(f"/open?code={app.state.issue_code()}")
     form = {"key": key_on(phone, "/lock"), "why": "mending"}
     assert phone.post("/do/lock", data=form).status_code == 200
-    assert desk.orders[0]["who"] == "paired browser"
+    (pair,) = desk.paired
+    assert desk.orders[-1]["who"] == f"operator {pair}"
     assert phone.post("/do/stop", follow_redirects=False).status_code == 303
 
 

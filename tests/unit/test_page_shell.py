@@ -61,4 +61,4 @@ def test_status_says_a_pause_once(desk: FakeDesk) -> None:
 )
 def test_why_says_how_the_probes_are(desk: FakeDesk, quality: str, said: str) -> None:
     desk.set_bed("south", quality=quality)
-    assert said in look.why("south", desk.view()["beds"]["south"])
+    assert said in look.why("south", desk.view())

@@ -6,6 +6,7 @@ import json
 import math
 from dataclasses import dataclass
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -65,6 +66,7 @@ TOUCHED = st.tuples(JSONS, st.binary(max_size=3), st.integers(0, 400)).map(
 )
 
 
+@pytest.mark.hazard("B7")
 @settings(max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(payload=st.one_of(st.binary(max_size=300), JSONS, TOUCHED))
 def test_any_payload_gives_an_event_or_a_payload_error(payload: bytes) -> None:

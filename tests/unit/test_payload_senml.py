@@ -83,6 +83,7 @@ def test_unit_of_the_declared_kind_passes(kind: str, unit: str, sent: float, val
     assert found == pytest.approx(value, abs=1e-9)
 
 
+@pytest.mark.hazard("P9")
 @pytest.mark.parametrize(
     ("kind", "unit"),
     [
@@ -112,8 +113,6 @@ def test_another_unit_is_refused(kind: str, unit: str) -> None:
         pytest.param([{"n": "vwc", "v": 0.2, "x_": 1}], id="must-understand"),
         pytest.param([{"n": "vwc", "v": 0.2, "bver": 11}], id="newer-version"),
         pytest.param([{"n": "-vwc", "v": 0.2}, {"n": "vwc", "v": 0.2}], id="bad-name"),
-        pytest.param([{"n": "vwc", "t": -901, "v": 0.2}], id="stale"),
-        pytest.param([{"n": "vwc", "t": 6, "v": 0.2}], id="future"),
         pytest.param(
             [{"bn": "a:", "n": "vwc", "v": 0.2}, {"bn": "b:", "n": "vwc", "v": 0.3}],
             id="ambiguous",
@@ -124,6 +123,23 @@ def test_another_unit_is_refused(kind: str, unit: str) -> None:
 def test_pack_that_is_not_as_agreed_is_refused(pack: object) -> None:
     with pytest.raises(PayloadError):
         decode(pack)
+
+
+@pytest.mark.parametrize(
+    ("time_s", "not_now"),
+    [
+        pytest.param(-901.0, "future_dated", id="too-old"),
+        pytest.param(-900.0, "", id="oldest"),
+        pytest.param(0.0, "", id="now"),
+        pytest.param(5.0, "", id="latest"),
+        pytest.param(6.0, "future_dated", id="future"),
+        pytest.param(4e9, "", id="absolute-times-are-not-judged"),
+    ],
+)
+def test_a_record_that_dates_itself_wrongly_is_marked(time_s: float, not_now: str) -> None:
+    pack = [{"n": "vwc", "t": time_s, "v": 0.2}, {"n": "soil_temp_c", "t": time_s, "v": 17.0}]
+    reading = decode_probe(json.dumps(pack).encode(), "p", Form(), **WHEN)
+    assert reading.not_now == not_now
 
 
 def test_pack_carries_soil_temperature_and_battery() -> None:

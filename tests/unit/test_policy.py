@@ -11,15 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.agronomy.crop import Stage
-from controller.watering.policy import (
-    INTERLOCKS,
-    BedView,
-    Decision,
-    Reason,
-    Rules,
-    Sky,
-    decide,
-)
+from controller.watering.decision import INTERLOCKS, BedView, Decision, Reason, Rules, Sky
+from controller.watering.policy import decide, looks_ahead_d
 
 NAN, INF = math.nan, math.inf
 BED = BedView(
@@ -227,6 +220,23 @@ def test_heat_and_doubt_together_draw_it_in_once() -> None:
     assert decision.numbers["thirst_line_frac"] == pytest.approx(0.32)
 
 
+@pytest.mark.parametrize(
+    ("full_sd_frac", "deeper_frac"),
+    [
+        pytest.param(0.05, 0.0, id="known-well"),
+        pytest.param(0.15, 0.05, id="half-of-the-doubt-beyond"),
+        pytest.param(5.0, 0.64, id="never-more-than-the-root-zone"),
+    ],
+)
+def test_a_full_point_in_doubt_is_searched_for(full_sd_frac: float, deeper_frac: float) -> None:
+    plain = at_night().dose_mm
+    searching = at_night(full_sd_frac=full_sd_frac).dose_mm
+    assert plain is not None
+    assert searching == pytest.approx(plain + deeper_frac * 80.0)
+    blind = at_night(full_sd_frac=full_sd_frac, quality="none")
+    assert blind.dose_mm == at_night(quality="none").dose_mm
+
+
 def test_a_blind_bed_gets_four_fifths_and_says_so() -> None:
     decision = at_night(quality="none")
     assert decision.reason is Reason.BLIND_REFILL
@@ -253,6 +263,7 @@ def test_what_is_less_than_the_smallest_dose_waits(change: dict[str, Any], water
         assert decision.reason is Reason.TOO_SMALL
 
 
+@pytest.mark.hazard("E3")
 def test_a_wet_bed_stays_shut_although_its_numbers_are_past_the_floor() -> None:
     assert at_night(wet=True, depletion_frac=0.9, sunrise_frac=0.9).reason is Reason.WET
 
@@ -290,3 +301,60 @@ def test_a_wetter_bed_never_gets_more(
         for d in (low, high)
     ]
     assert doses[0] <= doses[1] + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("days", "ahead_d"),
+    [
+        pytest.param(0.5, 0.65, id="the-eve-of-a-pick"),
+        pytest.param(1.0, 1.3, id="every-night"),
+        pytest.param(4.0, 4.6, id="allowed-days-four-nights-apart"),  # 4 + 0.3 x 2
+    ],
+)
+def test_what_is_kept_in_hand_grows_with_the_root_of_the_days(days: float, ahead_d: float) -> None:
+    assert looks_ahead_d(days) == pytest.approx(ahead_d)
+
+
+@pytest.mark.parametrize(
+    ("sunrise_frac", "reason"),
+    [
+        pytest.param(0.26, Reason.DRYING, id="lasts"),  # 0.26 + 4.6 x 0.05 = 0.49
+        pytest.param(0.28, Reason.DAYS_AHEAD, id="does-not"),
+    ],
+)
+def test_the_last_allowed_day_looks_as_far_as_the_next(sunrise_frac: float, reason: Reason) -> None:
+    said = at_night(sunrise_frac=sunrise_frac, day_use_frac=0.05, next_turn_d=4.0)
+    assert said.reason is reason
+
+
+# -- limp leaves on a morning
+
+
+@pytest.mark.parametrize("rules", [NIGHT, DAY], ids=["in-hours", "outside"])
+def test_limp_leaves_are_watered_whatever_the_hour_from_where_the_bed_is(rules: Rules) -> None:
+    said = decide(replace(BED, limp=True, depletion_frac=0.16), Sky(), rules)
+    assert said.reason is Reason.LIMP
+    assert said.dose_mm == pytest.approx((0.16 - 0.05) * BED.taw_mm)
+    blind = decide(replace(BED, limp=True, depletion_frac=0.16, quality="none"), Sky(), rules)
+    assert blind.dose_mm == pytest.approx(0.8 * (0.16 - 0.05) * BED.taw_mm)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"depletion_frac": 0.15, "sunrise_frac": 0.16},
+        {"wet": True},
+        {"watered": True},
+        {"waiting": True},
+        {"depletion_frac": math.nan},
+        {"taw_mm": math.nan},
+    ],
+    ids=["not-dry", "wet", "watered", "waiting", "nan", "no-taw"],
+)
+def test_limp_leaves_water_no_bed_that_is_wet_watered_or_not_known(change: dict[str, Any]) -> None:
+    assert dry(decide(replace(BED, limp=True, **change), Sky(), DAY))
+
+
+@pytest.mark.parametrize("rules", [Rules(interlock=Reason.LOCKED), Rules(hold=Reason.FROST)])
+def test_limp_leaves_pass_no_interlock_and_no_hold(rules: Rules) -> None:
+    assert dry(decide(replace(BED, limp=True), Sky(), rules))

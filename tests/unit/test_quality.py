@@ -11,10 +11,13 @@ from controller.events import ProbeReading
 from controller.sensing.quality import (
     accept,
     fresh,
+    heard,
     hour_value,
+    order_fault,
     refusal,
-    repeated,
     silent_after_s,
+    take_order,
+    usable,
 )
 from controller.state import ProbeState
 
@@ -25,13 +28,20 @@ def reading(value: float = 0.2, mono_s: float = 100.0, **more: Any) -> ProbeRead
     return ProbeReading(at_utc_s=1e9 + mono_s, mono_s=mono_s, probe="p", value=value, **more)
 
 
+@pytest.mark.hazard("P2")
 @pytest.mark.parametrize(
     ("theta", "why"),
     [
         pytest.param(-0.0001, "out_of_range", id="below-nothing"),
-        pytest.param(0.0, "", id="nothing"),
+        pytest.param(0.0, "rail_low", id="nothing"),
+        pytest.param(0.005, "rail_low", id="next-to-nothing"),
+        pytest.param(0.0051, "", id="just-above"),
         pytest.param(0.5099, "", id="just-below-saturation-and-five-points"),
-        pytest.param(0.5101, "out_of_range", id="just-above"),
+        pytest.param(0.5101, "out_of_range", id="above-saturation-and-five-points"),
+        pytest.param(0.9949, "out_of_range", id="nearly-all-water"),
+        pytest.param(0.995, "rail_high", id="all-water"),
+        pytest.param(1.0, "rail_high", id="the-highest"),
+        pytest.param(1.0001, "out_of_range", id="more-than-all"),
         pytest.param(math.nan, "out_of_range", id="nan"),
         pytest.param(math.inf, "out_of_range", id="inf"),
         pytest.param(-math.inf, "out_of_range", id="minus-inf"),
@@ -42,11 +52,14 @@ def test_only_what_soil_can_hold_is_believed(theta: float | None, why: str) -> N
     assert refusal(reading(), theta, SATURATION) == why
 
 
+@pytest.mark.hazard("P2")
 @pytest.mark.parametrize(
     ("temp_c", "why"),
     [
         pytest.param(-5.1, "soil_temperature", id="too-cold"),
-        pytest.param(-5.0, "", id="coldest"),
+        pytest.param(-5.0, "frozen_soil", id="coldest"),
+        pytest.param(-0.01, "frozen_soil", id="just-frozen"),
+        pytest.param(0.0, "", id="just-thawed"),
         pytest.param(60.0, "", id="warmest"),
         pytest.param(60.1, "soil_temperature", id="too-warm"),
         pytest.param(math.nan, "soil_temperature", id="nan"),
@@ -59,6 +72,7 @@ def test_soil_of_a_temperature_that_cannot_be_is_not_believed(
     assert refusal(reading(soil_temp_c=temp_c), 0.2, SATURATION) == why
 
 
+@pytest.mark.hazard("P6")
 @pytest.mark.parametrize(
     ("every_s", "learned_s", "silent_s"),
     [
@@ -75,6 +89,7 @@ def test_a_probe_is_silent_after_three_of_its_intervals(
     assert silent_after_s(ProbeState(every_s=learned_s), every_s) == silent_s
 
 
+@pytest.mark.hazard("P6")
 @pytest.mark.parametrize(
     ("now_s", "since_s", "is_fresh"),
     [
@@ -96,20 +111,50 @@ def test_a_probe_never_heard_in_this_run_is_not_fresh() -> None:
 
 
 @pytest.mark.parametrize(
-    ("seq", "boot", "again"),
+    ("seq", "boot", "flag"),
     [
-        pytest.param(8, "x", False, id="next"),
-        pytest.param(7, "x", True, id="the-same"),
-        pytest.param(3, "x", True, id="an-older"),
-        pytest.param(1, "y", False, id="after-a-reboot"),
-        pytest.param(None, "x", False, id="without-number"),
+        pytest.param(8, "x", None, id="next"),
+        pytest.param(7, "x", "duplicate", id="the-same"),
+        pytest.param(3, "x", "out_of_order", id="an-older"),
+        pytest.param(1, "y", None, id="after-a-reboot"),
+        pytest.param(99, "w", "out_of_order", id="of-an-earlier-boot"),
+        pytest.param(None, "x", None, id="without-number"),
     ],
 )
 def test_what_a_node_said_before_is_not_taken_again(
-    seq: int | None, boot: str, again: bool
+    seq: int | None, boot: str, flag: str | None
 ) -> None:
-    probe = ProbeState(seq=7, boot="x")
-    assert repeated(reading(seq=seq, boot=boot), probe) is again
+    probe = ProbeState(seq=7, boot="x", boots=["w"], mono_s=50.0)
+    assert order_fault(reading(seq=seq, boot=boot), probe, 600.0) == flag
+
+
+def test_four_earlier_boots_are_known() -> None:
+    probe = ProbeState()
+    for boot in "abcdef":
+        take_order(reading(seq=1, boot=boot), probe)
+    assert (probe.boot, probe.boots) == ("f", ["b", "c", "d", "e"])
+
+
+@pytest.mark.parametrize(
+    ("trust", "speaks"), [("", True), ("doubtful", True), ("out", False)], ids=str
+)
+def test_a_probe_that_is_out_is_not_used(trust: str, speaks: bool) -> None:
+    probe = ProbeState(mono_s=100.0, theta_m3_m3=0.2, trust=trust)
+    assert usable(probe, 600.0, 0.0, 200.0) is speaks
+
+
+@pytest.mark.parametrize(
+    ("heard_s", "is_heard"),
+    [
+        pytest.param(100.0, True, id="since-the-link"),
+        pytest.param(99.0, False, id="before-the-link"),
+        pytest.param(None, False, id="never"),
+    ],
+)
+def test_a_refused_word_is_a_word(heard_s: float | None, is_heard: bool) -> None:
+    probe = ProbeState(heard_mono_s=heard_s)
+    assert heard(probe, 600.0, 100.0, 1900.0) is is_heard
+    assert not heard(probe, 600.0, 100.0, 2000.0)
 
 
 def test_the_hour_tells_its_median_and_begins_anew() -> None:

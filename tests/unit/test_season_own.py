@@ -71,6 +71,14 @@ def test_hours_are_means_of_what_was_told_within_them(tmp_path: Path) -> None:
     assert own.estimated == ()
 
 
+def test_impossible_values_in_the_record_are_left_out(tmp_path: Path) -> None:
+    words = every_half_hour(4)
+    words[10] = word(5.0, rain_mm=10.0, temp_c=-999.0, wind_m_s=65535.0, solar_w_m2=180.0)
+    hour = season(kept(tmp_path, words)).hours[5]
+    assert hour.temp_c == pytest.approx(15.0 + 5.5 / 4.0)
+    assert (hour.wind_m_s, hour.solar_w_m2) == (1.5, 190.0)
+
+
 def test_rain_is_what_the_counter_gained(tmp_path: Path) -> None:
     words = [word(n / 2, rain_mm=7.0 + (3.2 if n >= 61 else 0.0)) for n in range(4 * 48)]
     own = season(kept(tmp_path, words))

@@ -81,6 +81,7 @@ def test_new_folder_is_a_first_start_until_a_start_is_journalled(folder: DataFol
     store.close()
 
 
+@pytest.mark.hazard("C1", "C4")
 def test_opening_without_an_end_is_charged_in_full(folder: DataFolder) -> None:
     run(folder, lambda store: store.commit(link_up(1), [reserve("d1")], durable=True, stamp=STAMP))
     store = Store.open(folder)
@@ -102,6 +103,7 @@ def test_time_is_counted_once_over_two_starts(folder: DataFolder) -> None:
         store.close()
 
 
+@pytest.mark.hazard("T4")
 def test_other_boot_without_a_synchronised_clock_ages_nothing(folder: DataFolder) -> None:
     run(folder, lambda store: None)
     store = Store.open(folder)

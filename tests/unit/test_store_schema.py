@@ -5,10 +5,10 @@ from pathlib import Path
 import pytest
 
 from controller.datafolder import DataFolder
-from controller.effects import Note, Outcome, Reserve, SaveEpoch, Settle
+from controller.effects import Note, Outcome, Picked, Reserve, SaveEpoch, Settle
 from controller.errors import StoreError
 from controller.events import LinkUp
-from controller.store import Store
+from controller.store import Store, open_reader
 from controller.trusted import ClockStamp
 
 STAMP = ClockStamp(boot_id="a", mono_s=10.0, utc_s=1_783_000_000.0, synced=True, trusted_s=10.0)
@@ -75,6 +75,7 @@ def test_every_table_of_ours_is_strict(second: sqlite3.Connection) -> None:
         "journal",
         "meta",
         "notes",
+        "picks",
         "readings",
         "reservations",
         "snapshots",
@@ -107,6 +108,7 @@ def test_tables_refuse_what_is_no_number(
         second.execute(statement)
 
 
+@pytest.mark.hazard("C4")
 def test_connection_syncs_each_commit(store: Store) -> None:
     def pragma(name: str) -> object:
         return store._db.execute(f"PRAGMA {name}").fetchone()[0]
@@ -229,3 +231,43 @@ def test_notes_go_to_the_log_and_a_beds_state_to_its_hours(store: Store) -> None
     assert (hour.rain_mm, hour.given_l) == (0.5, 12.0)
     assert store.history("north", 1_782_990_000.0, 1_783_010_000.0) == ()
     assert store.history("south", 1_782_997_201.0, 1_783_010_000.0) == ()
+
+
+PICKED = Picked(bed="south", on="2026-07-01", kg=2.5, cracked=1, variety="Early")
+SPAN = (1_782_000_000.0, 1_784_000_000.0)
+
+
+def test_picks_are_kept_and_the_last_of_a_day_is_taken_back(store: Store) -> None:
+    store.commit(EVENT, [PICKED], durable=False, stamp=STAMP)
+    other = Picked(bed="south", on="2026-07-01", kg=1.0)
+    store.commit(EVENT, [other], durable=False, stamp=STAMP)
+    assert [(pick.kg, pick.variety) for pick in store.season(*SPAN).picks] == [
+        (2.5, "Early"),
+        (1.0, ""),
+    ]
+    back = Picked(bed="south", on="2026-07-01", taken_back=True)
+    store.commit(EVENT, [back], durable=False, stamp=STAMP)
+    assert [pick.kg for pick in store.season(*SPAN).picks] == [2.5]
+
+
+def test_a_database_without_picks_is_read_as_it_is_and_gets_them_at_the_next_start(
+    tmp_path: Path,
+) -> None:
+    folder = DataFolder(tmp_path)
+    Store.open(folder).close()
+    with sqlite3.connect(folder.database) as older:  # as the version before left it
+        older.execute("DROP TABLE picks")
+        older.execute("UPDATE meta SET schema = 1")
+        older.execute("DELETE FROM _sqlite_migrations WHERE name = 'season_book'")
+    older.close()
+    with open_reader(folder) as reader:
+        assert reader.season(*SPAN).picks == ()
+    folder.unlock()
+    opened = Store.open(folder)
+    assert opened.history_kind() in {"first", "kept"}
+    opened.commit(EVENT, [PICKED], durable=True, stamp=STAMP)
+    assert len(opened.season(*SPAN).picks) == 1
+    opened.close()
+    with sqlite3.connect(folder.database) as now:
+        assert now.execute("SELECT schema FROM meta").fetchone() == (2,)
+    now.close()

@@ -53,6 +53,9 @@ def bed_row(**told: Any) -> BedRow:
         "waterings": 2,
         "drained_l": 10.0,
         "dawns_past_floor": 0,
+        "dawns_far_past_floor": 0,
+        "worst_past_floor_frac": 0.0,
+        "summer_days_between_d": 3.25,
         "sudden_rewettings": 1,
         "relative_yield_frac": 0.9,
         "max_depletion_frac": 0.5,
@@ -83,7 +86,10 @@ def a_row(**told: Any) -> Row:
         "max_depletion_frac": 0.5,
         "alerts": 0,
         "wall_s": 0.125,
-        "beds": (("a", bed_row()), ("b", bed_row(last_dawn_depletion_frac=None))),
+        "beds": (
+            ("a", bed_row()),
+            ("b", bed_row(last_dawn_depletion_frac=None, summer_days_between_d=None)),
+        ),
     }
     return Row(**(usual | told))
 
@@ -288,6 +294,42 @@ def test_an_interrupt_keeps_what_has_ended(task: Task, number: signal.Signals) -
     assert not run_all([task], spread, {}, ended.append)
     assert [row.key for row in ended] == ["k1"]
     assert signal.getsignal(signal.SIGTERM) == before
+
+
+@pytest.mark.parametrize(("rows", "all_done"), [(1, False), (2, True)], ids=["first", "last"])
+def test_an_interrupt_at_the_last_row_comes_too_late_to_stop_anything(
+    task: Task, rows: int, all_done: bool
+) -> None:
+    def ended(row: Row) -> None:
+        if row.key == f"k{rows}":
+            os.kill(os.getpid(), signal.SIGINT)
+
+    def spread(_: Sequence[Task]) -> Iterator[Row]:
+        yield a_row(key="k1")
+        yield a_row(key="k2")
+
+    assert run_all([task, task], spread, {}, ended) is all_done
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["ctrl-c", "sigterm"])
+def test_an_interrupt_while_a_row_is_written_lets_it_be_written(
+    number: signal.Signals, capfd: pytest.CaptureFixture[str]
+) -> None:
+    # Warnings are errors in these tests: joblib would warn that runs are given up.
+    tasks = a_sweep(seeds=tuple(range(1, 41))).tasks(weather_of)
+    began: list[str] = []
+    written: list[str] = []
+
+    def ended(row: Row) -> None:
+        began.append(row.key)
+        if len(began) == 2:
+            os.kill(os.getpid(), number)
+        written.append(row.key)
+
+    assert not run_all(tasks, runner(2, None), {}, ended)
+    assert written == began
+    assert len(written) == 2
+    assert capfd.readouterr().err == ""
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ LAST_UNSYNCED = stamp(utc_s=JULY_2026_S, synced=False)
 LAST_1970 = stamp(utc_s=0.0)
 
 
+@pytest.mark.hazard("T1", "T2")
 @pytest.mark.parametrize(
     ("last", "now", "scaled", "gap_s"),
     [

@@ -145,6 +145,7 @@ def test_every_trouble_at_once_leaves_a_picture() -> None:
     assert codes >= {"history_lost", "cannot_record", "other_controller", "link_lost"}
 
 
+@pytest.mark.hazard("V4")
 def test_closed_is_said_only_with_evidence() -> None:
     bench = garden_bench()
     assert south(bench)["valve"] == "closed"

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from controller.watering.policy import Decision, Reason
+from controller.watering.decision import Decision, Reason
 from controller.watering.words import SENTENCES, bed_name, sentence, words
 
 NUMBERS = {
@@ -18,6 +18,8 @@ NUMBERS = {
     "allowed_l": 17.6,
     "given_l": 55.5,
     "rain_expected_mm": 8.4,
+    "pick_d": 3.25,
+    "blind_d": 15.2,
 }
 
 

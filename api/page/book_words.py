@@ -1,0 +1,135 @@
+"""What a season came to, in sentences: the page and the command say the same.
+
+Few picks tell little. Where two varieties differ, it is said how often chance alone does that.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from api.page.words import MONTHS, Tongue, bed_name, count
+from controller.book.season import SWING_DAYS, chance_of_difference
+
+SELDOM = 0.05  # below it a difference is called one: custom, no source
+FEW_PICKS = 5  # below it nothing is said of causes: our own caution
+FAULTS = (("cracked", "cracked"), ("black_ended", "went black at the end"))
+
+
+def day_words(day: str) -> str:
+    """`3 Sep`."""
+    on = date.fromisoformat(day)
+    return f"{on.day} {MONTHS[on.month - 1]}"
+
+
+def variety_name(name: str) -> str:
+    """A variety, or what stands for none."""
+    return name or "Fruit without a variety"
+
+
+def sentences(book: dict[str, Any], tongue: Tongue) -> list[str]:
+    """What a grower wants to know, one sentence each; silent where nothing was told.
+
+    Args:
+        book: as `GET /api/season` gives it.
+        tongue: units.
+    """
+    beds = book["beds"]
+    said = [_whole(beds, tongue), _thirstiest(beds, tongue), _stress(beds), _per_kg(beds, tongue)]
+    said += [_fault(book["varieties"], key, words) for key, words in FAULTS]
+    said.append(_swung(beds))
+    return [one for one in said if one]
+
+
+def _whole(beds: dict[str, Any], tongue: Tongue) -> str:
+    litres = sum(bed["litres"] for bed in beds.values())
+    waterings = sum(bed["waterings"] for bed in beds.values())
+    if not waterings:
+        return "Nothing was watered."
+    rain = max(bed["rain_mm"] for bed in beds.values())
+    fell = f", and {tongue.depth(rain)} of rain fell" if rain > 0.0 else ""
+    many = count(waterings, "watering", "waterings")
+    return f"The garden drank {tongue.litres(litres)} in {many}{fell}."
+
+
+def _thirstiest(beds: dict[str, Any], tongue: Tongue) -> str:
+    name, bed = max(beds.items(), key=lambda row: row[1]["litres"])
+    if len(beds) < 2 or not bed["litres"] > 0.0:
+        return ""
+    each = tongue.litres(bed["litres"] / bed["plants"])
+    return (
+        f"{bed_name(name)} drank most: {tongue.litres(bed['litres'])} in "
+        f"{count(bed['waterings'], 'watering', 'waterings')}, {each} a plant."
+    )
+
+
+def _stress(beds: dict[str, Any]) -> str:
+    name, bed = max(beds.items(), key=lambda row: row[1]["dawns_past_line"])
+    if not bed["dawns"]:
+        return ""
+    if not bed["dawns_past_line"]:
+        return "No dawn found a bed past its thirst line, as the probes and the balance have it."
+    return (
+        f"{bed_name(name)} stood past its thirst line on most dawns: {bed['dawns_past_line']} of "
+        f"{bed['dawns']}."
+    )
+
+
+def _per_kg(beds: dict[str, Any], tongue: Tongue) -> str:
+    known = {name: bed for name, bed in beds.items() if bed["litres_per_kg"] is not None}
+    if not known:
+        return ""
+    ranked = sorted(known, key=lambda name: known[name]["litres_per_kg"])
+    least, most = ranked[0], ranked[-1]
+    first = f"{bed_name(least)} took {tongue.litres(known[least]['litres_per_kg'])} for a kilogram"
+    if least == most:
+        return f"{first}."
+    return f"{first}, {bed_name(most)} {tongue.litres(known[most]['litres_per_kg'])}."
+
+
+def _fault(varieties: list[dict[str, Any]], key: str, words: str) -> str:
+    known = [one for one in varieties if one["fruit"]["kg"] > 0.0]
+    total = sum(one["fruit"][key] for one in known)
+    if not total:
+        return ""
+    if len(known) == 1:
+        kg = known[0]["fruit"]["kg"]
+        return f"{total} fruit {words} in {kg:.3g} kg."
+    worst = max(known, key=lambda one: one["fruit"][key] / one["fruit"]["kg"])
+    many, kg = worst["fruit"][key], worst["fruit"]["kg"]
+    others = total - many
+    others_kg = sum(one["fruit"]["kg"] for one in known) - kg
+    chance = chance_of_difference(many, kg, others, others_kg)
+    often = "one time in " + f"{min(1000.0, 1.0 / max(chance, 1e-3)):.0f}"
+    caution = (
+        f"chance alone would do that {often}, so it may well mean nothing"
+        if chance >= SELDOM
+        else f"chance alone seldom does that ({often} or less)"
+    )
+    return (
+        f"Of {variety_name(worst['variety'])} most {words}: {many} fruit in {kg:.3g} kg, of the "
+        f"others {others} in {others_kg:.3g} kg; {caution}."
+    )
+
+
+def _swung(beds: dict[str, Any]) -> str:
+    """How much water came back at once before the pick that cracked most, and before the others."""
+    picks = [
+        (pick["cracked"] / pick["kg"], name, pick)
+        for name, bed in beds.items()
+        for pick in bed["picks"]
+        if pick["kg"] > 0.0 and pick["swing"] is not None
+    ]
+    if not picks or not any(rate > 0.0 for rate, _, _ in picks):
+        return ""
+    if len(picks) < FEW_PICKS:
+        picked = count(len(picks), "pick", "picks")
+        return f"{picked}: too few to say whether swings of the soil's water cracked the fruit."
+    rate, name, worst = max(picks, key=lambda row: row[0])
+    rest = sorted(pick["swing"]["back_frac"] for _, _, pick in picks if pick is not worst)
+    here, there = f"{worst['swing']['back_frac']:.0%}", f"{rest[len(rest) // 2]:.0%}"
+    return (
+        f"Most cracked in {bed_name(name)} on {day_words(worst['on'])}, {rate:.1f} fruit a "
+        f"kilogram: in the {SWING_DAYS} days before it {here} of its water came back within a day; "
+        f"before the other picks {there} (median). Weather and ripeness crack fruit too."
+    )

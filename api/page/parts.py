@@ -1,0 +1,114 @@
+"""What the page's routes share: who looks, a page with a form key, a form with its key spent."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import Request
+from starlette.responses import Response
+
+from api import bodies
+from api.desk import Desk
+from api.orders import refusal
+from api.page import front, plans, render
+from api.problems import ProblemError
+from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
+from controller.effects import Answer
+
+PAIR_FIRST = (
+    "This browser is not known yet. On the board run thirstline pair, and open the link that it "
+    "prints."
+)
+
+
+def desk_of(request: Request) -> Desk:
+    """The daemon."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def doors_of(request: Request) -> Doors:
+    """The doors."""
+    doors: Doors = request.app.state.doors
+    return doors
+
+
+def known_reader(request: Request) -> Caller:
+    """Who may look.
+
+    Raises:
+        ProblemError: 401, 403.
+    """
+    try:
+        return doors_of(request).reader(request)
+    except ProblemError as problem:
+        detail = PAIR_FIRST if problem.status == 401 else problem.detail
+        raise ProblemError(problem.status, detail, headers=problem.headers) from None
+
+
+def keyed_page(
+    request: Request, template: str, context: dict[str, Any], status: int = 200
+) -> Response:
+    """A page with a fresh form key; on loopback a browser without a cookie gets one here."""
+    doors = doors_of(request)
+    caller = known_reader(request)
+    session, fresh = caller.session, ""
+    if not session and on_loopback(request):
+        fresh = doors.new_cookie(LOCAL)
+        session = fresh.rpartition(".")[0]
+    answer = render.page(
+        template, {**context, "key": doors.new_form_key(session) if session else ""}, status
+    )
+    if fresh:
+        give_cookie(request, answer, fresh)
+    return answer
+
+
+def give_cookie(request: Request, answer: Response, value: str) -> None:
+    """Let this browser be known; where it came over https, only over https."""
+    secure = request.url.scheme == "https"
+    answer.set_cookie(
+        COOKIE, value, max_age=COOKIE_S, secure=secure, httponly=True, samesite="strict"
+    )
+
+
+async def sent_form(request: Request) -> tuple[Caller, dict[str, str]]:
+    """The sender and the fields of a form, its key spent.
+
+    Raises:
+        ProblemError: 401, 403, 413, 415, 422, 429.
+    """
+    doors = doors_of(request)
+    caller = doors.form_sender(request)
+    doors.keep_pace(request)
+    form = await bodies.form_body(request)
+    doors.spend_form_key(caller.session, form.pop("key", ""))
+    return caller, form
+
+
+def why_in(form: dict[str, str], *, needed: bool = False) -> str:
+    """The reason typed into a form.
+
+    Raises:
+        ProblemError: 422.
+    """
+    why = form.get("why", "").strip()
+    if len(why) > 200 or not all(letter.isprintable() for letter in why):
+        raise ProblemError(422, "A reason is one line of at most 200 letters.")
+    if needed and not why:
+        raise ProblemError(422, "Say why, in a few words.")
+    return why
+
+
+def said_page(request: Request, answer: Answer, done: str) -> Response:
+    """What became of an order, in words."""
+    desk = desk_of(request)
+    tongue = front.tongue_of(desk.view())
+    problem = refusal(answer)
+    lines = [done] if problem is None else [problem.detail]
+    if problem is not None:
+        possible = plans.possible_words(answer, tongue)
+        lines += [possible] if possible else []
+    title = "Done" if problem is None else "Refused"
+    status = 200 if problem is None else problem.status
+    return keyed_page(request, "said.html", {"title": title, "lines": lines}, status)

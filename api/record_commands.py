@@ -1,0 +1,274 @@
+"""`thirstline record …`: what a person felt and saw, told to the running daemon from the shell."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api import look
+from api.folders import folder_meant
+from api.options import data_option, json_flag, print_json
+from api.page.felt import MARK_WORDS
+
+LEAVES = {"upright": 0, "rolled": 1, "limp": 2}
+
+garden_option = click.option(
+    "--garden", default=None, help="The garden whose usual data folder is meant."
+)
+
+
+@click.group()
+def record() -> None:
+    """Tell what you felt, saw, poured, or want missed.
+
+    Example:  thirstline record soil south just_moist --depth 20
+    """
+
+
+@record.command("soil")
+@click.argument("bed")
+@click.argument("feel", type=click.Choice(["dry", "just_moist", "wet"]))
+@click.option("--depth", type=click.FloatRange(1.0, 100.0), default=20.0, show_default=True)
+@garden_option
+@data_option
+@json_flag
+def record_soil(
+    bed: str, feel: str, depth: float, garden: str | None, data: Path | None, as_json: bool
+) -> None:
+    """Tell how the soil feels at a depth.
+
+    The depth is in cm, where you took it. It corrects what the bed is believed to lack.
+
+    Example:  thirstline record soil south dry --depth 20
+    """
+    _tell(bed, "soil", {"feel": feel, "depth_cm": depth}, garden, data, as_json)
+
+
+@record.command("look")
+@click.argument("bed")
+@click.argument("leaves", type=click.Choice(list(LEAVES)))
+@click.option(
+    "--when", type=click.Choice(["morning", "midday"]), default="morning", show_default=True
+)
+@garden_option
+@data_option
+@json_flag
+def record_look(
+    bed: str, leaves: str, when: str, garden: str | None, data: Path | None, as_json: bool
+) -> None:
+    """Tell how the leaves look.
+
+    A look in the morning teaches where this bed's stress begins. At midday leaves may hang in the
+    heat and be well: that teaches nothing.
+
+    Example:  thirstline record look south rolled
+    """
+    _tell(bed, "look", {"leaves": LEAVES[leaves], "when": when}, garden, data, as_json)
+
+
+@record.command("poured")
+@click.argument("bed")
+@click.argument("litres", type=click.FloatRange(0.0, min_open=True), required=False)
+@click.option("--forget", is_flag=True, help="Take the last back.")
+@garden_option
+@data_option
+@json_flag
+def record_poured(
+    bed: str,
+    litres: float | None,
+    forget: bool,
+    garden: str | None,
+    data: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell how many litres you poured on a bed by hand.
+
+    By can or hose. They count in the bed's balance, so that it drinks later; they take nothing from
+    the day's limits, which are for valves.
+
+    Example:  thirstline record poured south 40
+    """
+    if forget:
+        _tell(bed, "poured", {}, garden, data, as_json, method="DELETE")
+        return
+    if litres is None:
+        msg = "How many litres? Say a number, or --forget."
+        raise click.UsageError(msg)
+    _tell(bed, "poured", {"litres": litres}, garden, data, as_json)
+
+
+@record.command("miss")
+@click.argument("bed")
+@click.option("--why", default="", help="A few words for the record.")
+@click.option("--forget", is_flag=True, help="Give the bed its turn back.")
+@garden_option
+@data_option
+@json_flag
+def record_miss(
+    bed: str, why: str, forget: bool, garden: str | None, data: Path | None, as_json: bool
+) -> None:
+    """Let a bed miss its next turn.
+
+    One night, whenever it comes; a watering of its own that runs now ends. Once past its floor the
+    bed drinks all the same: a pause, on the page, keeps it dry whatever comes.
+
+    Example:  thirstline record miss south --why "picking tomorrow"
+    """
+    method = "DELETE" if forget else "POST"
+    _tell(bed, "miss", {"why": why}, garden, data, as_json, method=method)
+
+
+@record.command("pick")
+@click.argument("bed")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Today if left out.")
+@click.option("--kg", type=click.FloatRange(0.0, 1000.0, min_open=True), default=None)
+@click.option("--cracked", type=click.IntRange(0, 10_000), default=0, help="How many fruit.")
+@click.option("--black-ended", type=click.IntRange(0, 10_000), default=0, help="How many fruit.")
+@click.option("--variety", default="", help="As the garden file names it.")
+@click.option("--forget", is_flag=True, help="Take the plan, or that day's last pick, back.")
+@garden_option
+@data_option
+@json_flag
+def record_pick(
+    bed: str,
+    on: datetime | None,
+    kg: float | None,
+    cracked: int,
+    black_ended: int,
+    variety: str,
+    forget: bool,
+    garden: str | None,
+    data: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell a pick, or plan one.
+
+    With --kg it goes into the season book. A day to come plans a pick, and the bed is kept dry for
+    three days before it: tell it a week before. A bed that would not last drinks on the night
+    before those days; in them it drinks only where its floor is near.
+
+    Example:  thirstline record pick south --kg 6.5 --cracked 3
+    """
+    if on is None and (forget or kg is None):
+        msg = "On which day? Say --on, or --kg of what was picked today."
+        raise click.UsageError(msg)
+    folder = folder_meant(garden, data)
+    day = f"{on:%Y-%m-%d}" if on is not None else look.today(look.garden_now(folder))
+    body: dict[str, object] = {"on": day}
+    if kg is not None:
+        body |= {"kg": kg, "cracked": cracked, "black_ended": black_ended, "variety": variety}
+    _say(look.told(folder, bed, "pick", body, "DELETE" if forget else "POST"), as_json)
+
+
+@record.command("note")
+@click.argument("bed")
+@click.argument("text")
+@garden_option
+@data_option
+@json_flag
+def record_note(bed: str, text: str, garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Write a few words into the season book.
+
+    Example:  thirstline record note south "straw laid"
+    """
+    _tell(bed, "note", {"text": text}, garden, data, as_json)
+
+
+@record.command("tank")
+@click.argument("holds", metavar="full|LITRES")
+@garden_option
+@data_option
+@json_flag
+def record_tank(holds: str, garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Tell that the tank was filled, or what it holds.
+
+    Its litres are counted down by what the valves gave; only your word brings them up.
+
+    Example:  thirstline record tank full
+    """
+    body: dict[str, object] = {}
+    if holds != "full":
+        body["litres"] = _litres(holds)
+    _say(look.sent(folder_meant(garden, data), "tank", body, "PUT"), as_json)
+
+
+@record.command("forget")
+@click.argument("bed")
+@click.option("--why", default="", help="A few words for the record.")
+@garden_option
+@data_option
+@json_flag
+def record_forget(bed: str, why: str, garden: str | None, data: Path | None, as_json: bool) -> None:
+    """Let a bed forget what it learned.
+
+    For new soil, other plants, or probes set in another place. Gone are its full point, its thirst,
+    the worth of its raw probes and what your looks taught; it begins anew from the garden file.
+    `thirstline why BED` says what it learned.
+
+    Example:  thirstline record forget south --why "new compost"
+    """
+    _tell(bed, "forget", {"why": why}, garden, data, as_json)
+
+
+@record.command("stage")
+@click.argument("bed")
+@click.argument("stage", type=click.Choice(list(MARK_WORDS)))
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Today if left out.")
+@click.option("--forget", is_flag=True, help="Take the mark back.")
+@garden_option
+@data_option
+@json_flag
+def record_stage(
+    bed: str,
+    stage: str,
+    on: datetime | None,
+    forget: bool,
+    garden: str | None,
+    data: Path | None,
+    as_json: bool,
+) -> None:
+    """Mark what you saw of the season.
+
+    What you saw outranks the stage that was reckoned from the warmth since planting.
+
+    Example:  thirstline record stage south first_flower --on 2026-06-12
+    """
+    if forget:
+        _tell(bed, "stage", {"stage": stage}, garden, data, as_json, method="DELETE")
+        return
+    day = "" if on is None else f"{on:%Y-%m-%d}"
+    _tell(bed, "stage", {"stage": stage, "on": day}, garden, data, as_json)
+
+
+def _tell(
+    bed: str,
+    what: str,
+    body: dict[str, object],
+    garden: str | None,
+    data: Path | None,
+    as_json: bool,
+    method: str = "POST",
+) -> None:
+    _say(look.told(folder_meant(garden, data), bed, what, body, method), as_json)
+
+
+def _litres(told: str) -> float:
+    try:
+        litres = float(told)
+    except ValueError:
+        litres = math.nan
+    if not 0.0 <= litres < math.inf:
+        msg = f"{told} is neither litres nor the word full."
+        raise click.UsageError(msg)
+    return litres
+
+
+def _say(made: dict[str, Any], as_json: bool) -> None:
+    if as_json:
+        print_json(made)
+    else:
+        click.echo(made["text"])

@@ -1,0 +1,56 @@
+"""What a role may do. The operator may do everything; a helper only what stands here.
+
+A call that is not listed is refused, so that a new one is closed to helpers until somebody thinks
+about it. Reading is open to both, but for the list of paired browsers.
+"""
+
+from __future__ import annotations
+
+from fastapi import Request
+
+from api.problems import ProblemError
+
+OPERATOR, HELPER = "operator", "helper"
+
+# Look at leaves, feel soil, stop, pause, tell what was poured: nothing that lets water flow sooner,
+# so a helper cannot end a pause or take back what was poured either.
+_BED = (("POST", "look"), ("POST", "soil"), ("POST", "stop"), ("PUT", "pause"), ("POST", "poured"))
+HELPER_MAY = frozenset(
+    {
+        ("POST", "/api/stop"),
+        ("PUT", "/api/pause"),
+        ("POST", "/do/stop"),
+        ("POST", "/do/pause"),
+        *((method, f"/api/beds/{{bed}}/{what}") for method, what in _BED),
+        *(("POST", f"/do/beds/{{bed}}/{what}") for _, what in _BED),
+    }
+)
+
+
+def check(role: str, request: Request) -> None:
+    """Refuse a call that this role may not make.
+
+    Raises:
+        ProblemError: 403.
+    """
+    if role == OPERATOR:
+        return
+    route = getattr(request.scope.get("route"), "path", "")
+    if role == HELPER and (request.method, route) in HELPER_MAY:
+        return
+    raise ProblemError(
+        403,
+        "A helper may look, feel the soil, stop, pause, and tell what was poured. Ask the operator "
+        "for the rest.",
+        more={"title": "Not for a helper"},
+    )
+
+
+def operators_only(role: str) -> None:
+    """Refuse everybody but an operator.
+
+    Raises:
+        ProblemError: 403.
+    """
+    if role != OPERATOR:
+        raise ProblemError(403, "Only for an operator.", more={"title": "Not for a helper"})

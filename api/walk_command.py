@@ -1,0 +1,114 @@
+"""`thirstline walk`: the commissioning walk from the shell, through the running daemon."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api import look
+from api.folders import folder_meant
+from api.options import data_option, json_flag, print_json
+from controller.datafolder import DataFolder
+from controller.proving.walk_orders import DEVICES, TESTABLE
+
+POLL_S = 0.7  # [s] real: a picture of the daemon is half a second old at most
+READY_WITHIN_S = 300.0  # [s] real: the quiet start lasts two and a half minutes
+NO = 1
+
+
+@click.command()
+@click.argument("garden")
+@data_option
+@click.option("--yes", is_flag=True, help="Ask nobody: the meter has to agree. For benches.")
+@click.option("--bed", default=None, help="Walk this bed, walked already or not.")
+@click.option("--device", type=click.Choice(list(DEVICES)), default=None, help="Against backflow.")
+@click.option("--tested", type=click.DateTime(["%Y-%m-%d"]), default=None, help="That device.")
+@json_flag
+def walk(
+    garden: str,
+    data: Path | None,
+    yes: bool,
+    bed: str | None,
+    device: str | None,
+    tested: Any,  # noqa: ANN401 - a datetime or None, as click has it
+    as_json: bool,
+) -> None:
+    """Walk the valves: prove each one before it may water.
+
+    The daemon has to run. Be where you can see the beds: each valve opens for about two minutes,
+    and you are asked what got wet. Stopped half-way it goes on where it was.
+
+    Example:  thirstline walk my-garden.toml
+    """
+    if as_json and not yes:
+        msg = "--json asks nobody: it needs --yes."
+        raise click.UsageError(msg)
+    folder = folder_meant(garden, data)
+    say: Callable[[str], None] = (lambda _: None) if as_json else click.echo
+    on = "" if tested is None else f"{tested:%Y-%m-%d}"
+    _wait_ready(folder, say)
+    _tell_backflow(folder, device, on, say, ask=not yes)
+    body: dict[str, object] = {"yes": yes, **({} if bed is None else {"bed": bed})}
+    say(look.sent(folder, "walk", body)["text"])
+    shown = _follow(folder, say, ask=not yes)
+    _report(shown, bed, as_json=as_json)
+
+
+def _wait_ready(folder: DataFolder, say: Callable[[str], None]) -> None:
+    """Wait for the end of the quiet start."""
+    end_s, told = time.monotonic() + READY_WITHIN_S, False
+    while not look.garden_now(folder)["ready"] and time.monotonic() < end_s:
+        if not told:
+            say("The daemon has just started: nothing opens in the first minutes. Waiting.")
+            told = True
+        time.sleep(POLL_S)
+
+
+def _tell_backflow(
+    folder: DataFolder, device: str | None, on: str, say: Callable[[str], None], *, ask: bool
+) -> None:
+    """The backflow question, unless it is answered already."""
+    if device is None and ask and look.garden_now(folder)["walk"]["backflow"] is None:
+        say("What keeps water of the beds out of the drinking water?")
+        device = click.prompt("Backflow device", type=click.Choice(list(DEVICES)))
+        if device in TESTABLE and not on:
+            on = click.prompt("Tested on (like 2026-04-20)")
+    if device is not None:
+        say(look.sent(folder, "walk/backflow", {"device": device, "tested": on})["text"])
+
+
+def _follow(folder: DataFolder, say: Callable[[str], None], *, ask: bool) -> dict[str, Any]:
+    """Say what happens until the walk is over, and pass answers on."""
+    last = ""
+    while True:
+        time.sleep(POLL_S)
+        shown: dict[str, Any] = look.garden_now(folder)["walk"]
+        now = shown["now"]
+        if now is None or now["kind"] != "walk":
+            return shown
+        if now["text"] != last:
+            last = str(now["text"])
+            if now["asks"] is None:
+                say(last)
+        if now["asks"] is not None and ask:
+            right = click.confirm(last)
+            body = {"right": right, "bed": now["asks"]}
+            say(look.sent(folder, "walk/answer", body)["text"])
+
+
+def _report(shown: dict[str, Any], bed: str | None, *, as_json: bool) -> None:
+    if as_json:
+        print_json(shown)
+    else:
+        for told in shown["beds"].values():
+            click.echo(told["text"])
+        if shown["backflow"] is not None:
+            click.echo(shown["backflow"]["text"])
+        click.echo(shown["said"])
+    beds = shown["beds"] if bed is None else {bed: shown["beds"][bed]}
+    if not all(told["armed"] and told["verdict"] == "ok" for told in beds.values()):
+        raise SystemExit(NO)

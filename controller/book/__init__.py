@@ -1,0 +1,1 @@
+"""The season book: what was picked, and what a season's water came to."""

@@ -1,0 +1,217 @@
+"""What a person felt and saw: soil in the hand, leaves in the morning.
+
+Each order gives its answer as a `Reply`; `orders.py` records and sends it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from controller.correcting import feel_bed
+from controller.effects import Picked
+from controller.flagging import end_flag, raise_flag
+from controller.probe_care import content_m3_m3
+from controller.run import Run
+from controller.sensing import by_hand
+from controller.sensing.by_hand import FEEL_WORDS, Feel
+from controller.sensing.flags import Flag
+from controller.sensing.quality import fresh
+from controller.sensing.spread import spread_frac
+from controller.state import BedMemory, Felt, ProbeCare
+from controller.watering import eye
+from controller.watering.eye import Leaves, Says, When
+from controller.watering.words import bed_name
+
+MIDDAY = (
+    "At midday leaves may hang in the heat and be up again by evening: that moves nothing. Look "
+    "again in the morning."
+)
+AGAINST_ENOUGH = 2  # feels in a row that a probe contradicts
+WIDENED_SD_FRAC = 0.2  # of TAW: a state that a doubted probe had a say in is a guess again
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reply:
+    """What became of an order: `accepted` and kept, `refused` for now, `invalid`, or `unknown`."""
+
+    status: Literal["accepted", "refused", "invalid", "unknown"]
+    reason: str
+    text: str
+    note: str = ""  # for the record
+    effect: Picked | None = None  # for the season book
+
+
+def _invalid(reason: str, text: str) -> Reply:
+    return Reply(status="invalid", reason=reason, text=text)
+
+
+def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
+    """Somebody felt the soil: doubt or trust the probes beside it, then correct the bed.
+
+    Args:
+        run: the engine's working set.
+        bed: whose.
+        told: `dry`, `just_moist` or `wet`.
+        depth_cm: where [cm], above 0 and at most 100.
+    """
+    if told not in set(Feel):
+        return _invalid("feel", "Soil feels dry, just_moist or wet.")
+    if depth_cm is None or not 0.0 < depth_cm <= by_hand.DEPTH_MOST_CM:
+        return _invalid("depth_cm", "A depth is above 0 and at most 100 cm.")
+    felt = Feel(told)
+    state = run.state
+    memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
+    for name in run.garden.beds[bed].probes:
+        if by_hand.near(run.garden.probes[name].depth_cm, depth_cm):
+            _hold_beside(run, bed, name, felt)
+    before_frac = water.depletion_mm / day.taw_mm
+    feel_bed(run, bed, felt, depth_cm)
+    memory.felt = Felt(feel=felt.value, depth_cm=depth_cm, at_utc_s=state.at_utc_s)
+    memory.judged_from_utc_s = None
+    run.nudge = True
+    after_frac = water.depletion_mm / run.days[bed].taw_mm
+    words = f"{FEEL_WORDS[felt]} at {depth_cm:.0f} cm"
+    text = (
+        f"{bed_name(bed)} was felt {words}: {after_frac:.0%} of its water is used by that, before "
+        f"it was {before_frac:.0%}."
+    )
+    return Reply(status="accepted", reason="felt", text=text, note=f"felt {words}")
+
+
+def _hold_beside(run: Run, bed: str, name: str, felt: Feel) -> None:
+    """Hold one probe beside the hand: two contradictions in a row, and the hand outranks it."""
+    probe_frac = layer_frac(run, bed, name)
+    if probe_frac is None:
+        return
+    day, water = run.days[bed], run.state.water[bed]
+    if not by_hand.contradicts(felt, day.line_frac, probe_frac):
+        if name in run.state.care:
+            run.state.care[name].against_hand = 0
+        end_flag(run, name, Flag.AGAINST_HAND)
+        return
+    care = run.state.care.setdefault(name, ProbeCare())
+    care.against_hand += 1
+    if care.against_hand >= AGAINST_ENOUGH:
+        raise_flag(run, name, Flag.AGAINST_HAND)
+        water.var_mm2 = max(water.var_mm2, (WIDENED_SD_FRAC * day.taw_mm) ** 2)
+
+
+def layer_frac(run: Run, bed: str, name: str) -> float | None:
+    """What a probe tells of its layer, as a depletion [0..1]; None where nothing fresh is known."""
+    state = run.state
+    since_s = max(state.started_mono_s, state.link_mono_s)
+    probe = state.probes[name]
+    if not fresh(probe, run.garden.probes[name].every_s, since_s, state.mono_s):
+        return None
+    theta = content_m3_m3(run, bed, name, probe.theta_m3_m3)
+    if theta is None or not math.isfinite(theta):
+        return None
+    ground = run.soils[bed]
+    available = ground.field_capacity_m3_m3 - ground.wilting_point_m3_m3
+    return (ground.field_capacity_m3_m3 - theta) / available
+
+
+def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
+    """Somebody looked at the leaves: move the bed's line, or water a limp bed that is not wet.
+
+    Args:
+        run: the engine's working set.
+        bed: whose.
+        leaves: 0 upright, 1 slightly rolled, 2 limp.
+        when: `morning` or `midday`.
+    """
+    if leaves not in set(Leaves):
+        return _invalid("leaves", "Leaves are 0 upright, 1 slightly rolled or 2 limp.")
+    if when not in set(When):
+        return _invalid("when", "One looks in the morning or at midday.")
+    state, seen = run.state, Leaves(leaves)
+    memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
+    depletion_frac = water.depletion_mm / day.taw_mm
+    says = eye.look(
+        memory.eye,
+        seen,
+        When(when),
+        depletion_frac=depletion_frac,
+        spread_frac=spread_frac(water, run.soils[bed], day),
+        line_frac=day.line_frac,
+        at_utc_s=state.at_utc_s,
+    )
+    text = _look_text(bed, memory, seen, says, depletion_frac)
+    if says is Says.LEARNED:
+        limp = seen is Leaves.LIMP
+        memory.limp_utc_s = state.at_utc_s if limp else None
+        if limp:
+            memory.judged_from_utc_s = None
+        run.nudge = True
+    note = f"leaves {seen.name.lower()}, {when}: {says.value}"
+    return Reply(status="accepted", reason=says.value, text=text, note=note)
+
+
+def _look_text(bed: str, memory: BedMemory, seen: Leaves, says: Says, depletion_frac: float) -> str:
+    name = bed_name(bed)
+    match says:
+        case Says.MIDDAY_SAYS_NOTHING:
+            return MIDDAY
+        case Says.ROOTS:
+            return (
+                f"{name} is limp, and only {depletion_frac:.0%} of its water is used: that is no "
+                "thirst. Look at its roots and for disease. It is not watered for this."
+            )
+        case Says.UNKNOWN:
+            return f"{name} is not known well enough for a look to tell anything."
+        case Says.LEARNED:
+            limp = seen is Leaves.LIMP
+            now = f" {name} is limp and not wet: it is asked for water now." if limp else ""
+            return looks_text(memory.eye) + now
+
+
+def looks_text(seen: eye.Eye) -> str:
+    """What the looks at a bed came to, in a sentence; empty where there was none."""
+    if not seen.looks:
+        return ""
+    percent = round(100.0 * eye.shift_frac(seen))
+    many = "look" if seen.looks == 1 else f"{seen.looks} looks"
+    if percent == 0:
+        return f"Your {many} left this bed's thirst line where it was."
+    more = "more" if percent > 0 else "less"
+    return f"By your {many} this bed uses {abs(percent)} % {more} of its water before it drinks."
+
+
+def forget_looks(run: Run, bed: str) -> Reply:
+    """Undo what looks taught of a bed."""
+    memory = run.state.beds[bed]
+    eye.forget(memory.eye)
+    memory.limp_utc_s = None
+    run.nudge = True
+    text = f"{bed_name(bed)} goes by its stage's own line again."
+    return Reply(status="accepted", reason="looks_forgotten", text=text, note="forget the looks")
+
+
+def hand_json(run: Run, bed: str, instant: Callable[[float], str]) -> dict[str, Any]:
+    """What hands told of a bed, as it crosses every border.
+
+    Args:
+        run: the engine's working set.
+        bed: which.
+        instant: writes an instant [s, Unix].
+    """
+    memory = run.state.beds[bed]
+    felt = memory.felt
+    return {
+        "follows": run.garden.beds[bed].like,
+        "looks": {
+            "looks": memory.eye.looks,
+            "shift_frac": round(eye.shift_frac(memory.eye), 4),
+            "text": looks_text(memory.eye),
+        },
+        "felt": None
+        if felt is None
+        else {
+            "feel": felt.feel,
+            "depth_cm": felt.depth_cm,
+            "at": instant(felt.at_utc_s),
+        },
+    }

@@ -1,0 +1,154 @@
+"""Looked after at each judgement: pauses that end, silent probes, frost, a bed that waits dry."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from controller.bed_views import quality_of
+from controller.blindness import learns_now, mind_blind
+from controller.flagging import raise_flag
+from controller.run import Run
+from controller.sensing.flags import Flag
+from controller.sensing.quality import heard, silent_after_s
+from controller.state import Pause, Watering
+from controller.watering.decision import Reason
+from controller.watering.guard import frost
+from controller.watering.words import bed_name
+
+DAY_S = 86_400.0
+WAITING_CALLS_S = 6 * 3600.0
+NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
+
+
+def end_pauses(run: Run) -> None:
+    """Pauses whose time is over end."""
+    state = run.state
+    if state.pause is not None and state.at_utc_s >= state.pause.until_utc_s:
+        state.pause = None
+        run.end_alert("paused")
+    for bed, memory in state.beds.items():
+        if memory.pause is not None and state.at_utc_s >= memory.pause.until_utc_s:
+            memory.pause = None
+            run.end_alert("paused", bed)
+
+
+def call_pauses(run: Run) -> None:
+    """A pause that lasts is called out once a day while a bed grows that it keeps dry."""
+    state = run.state
+    if state.pause is not None and any(_grows(run, bed) for bed in run.garden.beds):
+        _call_pause(run, state.pause, None)
+    for bed, memory in state.beds.items():
+        if memory.pause is not None and _grows(run, bed):
+            _call_pause(run, memory.pause, bed)
+
+
+def _grows(run: Run, bed: str) -> bool:
+    setting, today = run.garden.beds[bed], run.state.day
+    cleared = setting.cleared is not None and today >= setting.cleared.toordinal()
+    return not cleared and today >= setting.transplanted.toordinal()
+
+
+def _call_pause(run: Run, pause: Pause, bed: str | None) -> None:
+    """Raise the pause's alert anew, a day after it was last called; it stands since it began."""
+    if pause.called_trusted_s is None:
+        pause.called_trusted_s = run.trusted_s
+    if run.trusted_s - pause.called_trusted_s < DAY_S:
+        return
+    pause.called_trusted_s = run.trusted_s
+    before = run.state.alerts.pop("paused" if bed is None else f"paused-{bed}", None)
+    left_d = (pause.until_utc_s - run.state.at_utc_s) / DAY_S
+    left = f"{left_d:.0f} days" if left_d >= 1.5 else f"{24.0 * left_d:.0f} h"
+    name = "The garden" if bed is None else bed_name(bed)
+    run.raise_alert(
+        "paused",
+        f"{name} is still paused by a person, for another {left}: no watering of its own. "
+        "Plants dry out meanwhile.",
+        bed=bed,
+    )
+    key = "paused" if bed is None else f"paused-{bed}"
+    if before is not None:
+        run.state.alerts[key] = replace(run.state.alerts[key], since_utc_s=before.since_utc_s)
+
+
+def mind_probes(run: Run, bed: str) -> None:
+    """Alerts for probes that fell silent and for a bed without any."""
+    state, garden = run.state, run.garden
+    quality, waiting = quality_of(run, bed)
+    mind_blind(run, bed, quality, waiting=waiting)
+    if quality == "ok":
+        if state.alerts:
+            run.end_alert("bed_blind", bed)
+        return
+    name = bed_name(bed)
+    if not waiting:
+        since_s = max(state.started_mono_s, state.link_mono_s)
+        for probe in garden.beds[bed].probes:
+            spoke = heard(state.probes[probe], garden.probes[probe].every_s, since_s, state.mono_s)
+            silent_s = silent_after_s(state.probes[probe], garden.probes[probe].every_s)
+            if not spoke and state.mono_s - since_s > silent_s:
+                run.raise_alert(
+                    "probe_silent",
+                    f"Probe {probe} in {name} is silent. Look at its battery and cable.",
+                    bed=bed,
+                    probe=probe,
+                )
+                if Flag.STALE not in state.probes[probe].flags:
+                    raise_flag(run, probe, Flag.STALE)
+    if quality == "none" and not waiting and garden.beds[bed].probes and not learns_now(run, bed):
+        run.raise_alert(
+            "bed_blind",
+            f"{name} has no probe to go by: it is watered by its balance, reduced.",
+            bed=bed,
+        )
+    elif quality != "none":
+        run.end_alert("bed_blind", bed)
+
+
+def mind_link(run: Run) -> None:
+    """A broker that was never reached since the start is no silence either."""
+    if run.state.ready and not run.state.link_up:
+        run.raise_alert(
+            "link_lost", "No contact with the broker since the start: nothing is watered."
+        )
+
+
+def mind_frost(run: Run) -> None:
+    """The alert of a frost, while it holds."""
+    if frost(run):
+        for memory in run.state.beds.values():
+            memory.frosted = True
+        run.raise_alert(
+            "frost", "Too cold: nothing opens. Drain what can freeze; backflow devices go first."
+        )
+    else:
+        run.end_alert("frost")
+
+
+def _drinks(watering: Watering | None) -> bool:
+    """Whether any of a watering's water came: one that is cut before is no water."""
+    if watering is None:
+        return False
+    return watering.given_l > 0.0 or (watering.pulse is not None and watering.pulse.given_l > 0.0)
+
+
+def mind_thirst(run: Run, bed: str) -> None:
+    """A bed past its floor is never dry in silence: after six hours without water it calls."""
+    state = run.state
+    memory, day = state.beds[bed], state.days[bed]
+    past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
+    watering = state.waterings.get(bed)
+    if not past or _drinks(watering) or memory.said.code in NOT_GROWING:
+        memory.past_floor_mono_s = None
+        if state.alerts:
+            run.end_alert("bed_waiting", bed)
+        return
+    if watering is not None:
+        return  # it is tried: only water ends the wait
+    if memory.past_floor_mono_s is None:
+        memory.past_floor_mono_s = state.mono_s
+    elif state.mono_s - memory.past_floor_mono_s >= WAITING_CALLS_S:
+        run.raise_alert(
+            "bed_waiting",
+            f"{bed_name(bed)} is past its floor and gets no water: {memory.said.text}",
+            bed=bed,
+        )

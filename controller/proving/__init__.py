@@ -1,0 +1,1 @@
+"""Valves that are proved: the commissioning walk, and the master valve's weekly proof."""

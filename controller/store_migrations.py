@@ -1,0 +1,24 @@
+"""What makes a database of any earlier version one of today's, in order and each once."""
+
+from __future__ import annotations
+
+from sqlite_utils import Database
+from sqlite_utils.migrations import Migrations
+
+from controller import store_schema as tables
+
+migrations = Migrations("thirstline")
+
+
+@migrations()
+def version_1(db: Database) -> None:
+    """Make the first tables."""
+    for statement in tables.SCHEMA_1:
+        db.execute(statement)
+
+
+@migrations()
+def season_book(db: Database) -> None:
+    """Make the table of picks."""
+    for statement in tables.SEASON_BOOK:
+        db.execute(statement)

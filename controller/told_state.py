@@ -1,0 +1,66 @@
+"""What is remembered of people's word: water poured, turns missed, litres left, hoses, pairings.
+
+Part of the engine's state (`controller/state.py`), kept apart for its length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Poured:
+    """The last water that somebody poured on a bed, and what it did to the balance."""
+
+    litres: float
+    at_utc_s: float
+    stored_mm: float  # of it, into the root zone
+    over_mm: float  # of it, above full: it runs through
+    var_mm2: float  # of the depletion before
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Miss:
+    """A turn that a person wants left out: the bed's next watering."""
+
+    at_utc_s: float
+    night_utc_s: float | None = None  # the hours in which it was missed begin here; None: not yet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hose:
+    """Other water that somebody announced behind the meter."""
+
+    since_utc_s: float
+    until_utc_s: float
+    until_trusted_s: float  # it ends by whichever comes first
+    who: str = ""
+
+
+@dataclass(slots=True, kw_only=True)
+class Taps:
+    """Other hands on the water."""
+
+    hose: Hose | None = None
+    ran_on: bool = False  # announced flow that has not rested since
+    asked_trusted_s: float | None = None  # since when it is asked whose flow this is
+    others_l_min: float = 0.0  # of the flow that is asked about
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paired:
+    """A browser that may come in: what its secret hashes to, and as what."""
+
+    role: str  # operator | helper
+    secret_sha256: str
+    since_utc_s: float
+    since_trusted_s: float
+    name: str = ""
+
+
+@dataclass(slots=True, kw_only=True)
+class Scarce:
+    """The litres of a scarce supply, by what valves gave."""
+
+    given_l: dict[int, float] = field(default_factory=dict)  # by local day, the last eight
+    tank_used_l: float = 0.0  # since it was full

@@ -1,0 +1,121 @@
+"""What is remembered of water on the move: valves, openings, waterings, the meter.
+
+Part of the engine's state (`controller/state.py`), kept apart for its length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(slots=True, kw_only=True)
+class ValveState:
+    """One valve: what it was last told, what it last said, and what it is taken for."""
+
+    state: str = "unknown"  # closed | told_to_close | opening | open | unknown
+    may_flow_until_mono_s: float | None = None  # no lease can still hold it open after this
+    heard_mono_s: float | None = None
+    boot: str = ""
+    heard_epoch: int = 0  # the highest (epoch, seq) that it told in this boot
+    heard_seq: int = 0
+    sent_seq: int = 0  # of the last lease sent
+    contract: int = 1
+    opened_mono_s: float | None = None  # first lease of this opening
+    confirmed_mono_s: float | None = None  # said open
+    against_mono_s: float | None = None  # since when it says open although it was told to close
+    lease_mono_s: float | None = None  # last lease sent
+    edge_mono_s: float | None = None  # last told to open or close
+    confirmed_closed_mono_s: float | None = None  # said closed
+    closed_trusted_s: float | None = None  # said closed after an opening
+    needed_mono_s: float | None = None  # the master: a bed last needed it
+    dose: str = ""
+
+    @property
+    def moved_mono_s(self) -> float | None:
+        """When it was last told to move, or said that it closed, as at the end of a lease."""
+        times = [at for at in (self.edge_mono_s, self.confirmed_closed_mono_s) if at is not None]
+        return max(times, default=None)
+
+
+@dataclass(slots=True, kw_only=True)
+class Pulse:
+    """One opening under way: reserved, then leased, then closing."""
+
+    dose: str
+    bed: str
+    valve: str
+    want_l: float
+    open_s: float
+    reserved_l: float
+    phase: str = "reserving"  # reserving | master | gate | running | closing
+    since_mono_s: float = 0.0
+    given_l: float = 0.0
+    metered: bool = False
+    first_lease_mono_s: float | None = None
+    shared: bool = False  # other beds drank at the same time
+    beside: bool = False  # other water ran behind the meter at the same time
+    ended_by: str = ""
+    due_mono_s: float | None = None  # since when its end waits for another valve's edge
+    from_l: float = 0.0  # the meter when it opened beside others
+    from_up_s: float | None = None
+    from_boot: str = ""
+    rise_told: bool = False  # whether its flow was there was judged
+
+
+@dataclass(slots=True, kw_only=True)
+class Watering:
+    """A bed's watering: the litres wanted, split into pulses."""
+
+    watering: str
+    bed: str
+    by: str
+    want_l: float
+    pulses: int
+    pulse_l: float
+    pulse_s: float
+    need: float  # larger drinks first
+    until_utc_s: float | None  # no pulse runs past this
+    started_utc_s: float
+    done: int = 0
+    given_l: float = 0.0
+    charged_l: float = 0.0
+    next_mono_s: float = 0.0  # soaking until then
+    dry_tries: int = 0
+    tries: int = 0
+    order: str = ""
+    proof: str = ""  # walk | shut | gate: an opening that only proves something
+    stage: int = 0  # of a staged refill; 0: none
+    stages: int = 0
+    stages_lacked_frac: float = 0.0  # what the bed lacked when it began
+    least_l: float = 0.0  # its smallest deep dose; 0 where nothing but a person may cut it short
+    night_s: float = 0.0  # how long the hours are
+    endangered: bool = False  # without water the coming day may take it past its floor
+    before_m3_m3: dict[str, float] = field(default_factory=dict)  # by trusted probe
+    told_before_m3_m3: float | None = None  # by all probes, down to full root depth
+    used_before_mm: float = 0.0  # the books' use
+    looked_mono_s: float = 0.0  # when the deep probe was last asked whether it is enough
+    pulse: Pulse | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class Stretch:
+    """What the meter counted over a stretch, by its own clock."""
+
+    litres: float = 0.0
+    up_s: float = 0.0
+
+
+@dataclass(slots=True, kw_only=True)
+class MeterState:
+    """The last reading of the meter."""
+
+    litres_total: float | None = None
+    up_s: float = 0.0
+    boot: str = ""
+    mono_s: float | None = None
+    idle_gain_l: float = 0.0  # with every bed valve closed
+    idle_up_s: float = 0.0  # over how long
+    quiet_s: float = 0.0  # since when it counts nothing
+    rested_trusted_s: float | None = None  # when it last stood for a minute
+    moment: Stretch = field(default_factory=Stretch)  # while beds drink and no valve moves,
+    spell: Stretch = field(default_factory=Stretch)  # and over longer

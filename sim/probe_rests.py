@@ -1,0 +1,149 @@
+"""What a dose rests on: how far a bed's belief is off because of what its broken probes told.
+
+A dose is made of what the bed is believed to lack, not of one reading. A reading that is a fifth of
+a dose off for an hour moves that belief by a small part of it; one that insists moves it by
+thirty millimetres, and the bed is off for days after the probe was put out. So the belief is held
+beside one that heard the same hours with what the broken probes would have told if they were sound,
+and that had the same doses, rain and use. A dose rests on a faulty probe where the two are a fifth
+of it apart or more, in either direction: it would have been so much smaller, or larger, on the true
+value. That it would have come a night later or sooner, at about its size, is not counted.
+
+The other belief is corrected by the engine's own rule, as sure as this one is. What lies above full
+drains from both. Left out: that a bed past its line drinks less, and what wrong hours taught of
+thirst and of the full point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from statistics import median
+
+from controller.probe_care import probe_weight
+from controller.run import Run
+from controller.sensing.estimate import GRID_S, OVER_TAU_H, correct, weights_m
+from controller.sensing.taken_back import HOURS_KEPT
+from controller.state import BedWater, Pull
+
+HOUR_S = 3600.0
+KEEPS = math.exp(-1.0 / OVER_TAU_H)  # from hour to hour, of what is above full
+
+
+class Belief:
+    """One bed's belief, beside what it would be with sound probes.
+
+    Args:
+        bed: which.
+        water: its state now, from which on the two may part.
+
+    Attributes:
+        off_mm: how much more the bed is believed to lack for its broken probes [mm].
+    """
+
+    def __init__(self, bed: str, water: BedWater) -> None:
+        self.off_mm = 0.0
+        self._bed = bed
+        self._lacks_mm = _lacks_mm(water)
+        self._pulled_mm = water.pulled_mm
+        self._hours = {pull.hour for pull in water.pulls}
+        self._told_lately_mm = list(water.told_lately_mm)
+
+    def hour(self, run: Run, sound_m3_m3: Mapping[str, Sequence[float]]) -> None:
+        """Take an hour in that has just been corrected.
+
+        Args:
+            run: the engine's working set, at the end of an hour.
+            sound_m3_m3: what each broken probe would have told in it.
+        """
+        water = run.state.water[self._bed]
+        before_mm = self._lacks_mm
+        self.off_mm = _drained_mm(before_mm) - _drained_mm(before_mm - self.off_mm)
+        new = [pull for pull in water.pulls if pull.hour not in self._hours]
+        now = max((pull.hour for pull in new), default=0)
+        gone = {hour for hour in self._hours if now == 0 or hour > now - HOURS_KEPT}
+        moved_mm = self._pulled_mm - water.pulled_mm
+        if gone - {pull.hour for pull in water.pulls}:  # taken back, and what else is no hour's
+            self.off_mm += moved_mm - sum(pull.lacks_mm for pull in new)
+        for pull, was in _steps(water, new):
+            told_mm = _told_mm(run, self._bed, pull)
+            sound_mm = told_mm + _wetter_mm(run, self._bed, pull, sound_m3_m3)
+            lacks_mm = _lacks_mm(was)
+            _set(was, lacks_mm - self.off_mm)
+            was.told_lately_mm = self._told_lately_mm
+            voices = sum(probe_weight(run, name) > 0.0 for name in pull.probes)
+            correct(was, run.days[self._bed], sound_mm, voices, pull.hour * HOUR_S)
+            self._told_lately_mm = was.told_lately_mm
+            self.off_mm = lacks_mm + pull.lacks_mm - _lacks_mm(was)
+        self._lacks_mm, self._pulled_mm = _lacks_mm(water), water.pulled_mm
+        self._hours = {pull.hour for pull in water.pulls}
+
+
+def _lacks_mm(water: BedWater) -> float:
+    return water.depletion_mm - water.over_mm
+
+
+def _drained_mm(lacks_mm: float) -> float:
+    """What a bed lacks an hour later, as far as it drains [mm]."""
+    return lacks_mm * KEEPS if lacks_mm < 0.0 else lacks_mm
+
+
+def _set(water: BedWater, lacks_mm: float) -> None:
+    water.depletion_mm, water.over_mm = max(0.0, lacks_mm), max(0.0, -lacks_mm)
+
+
+def _steps(water: BedWater, new: Sequence[Pull]) -> list[tuple[Pull, BedWater]]:
+    """Each correction of the hour with the state before it."""
+    found: list[tuple[Pull, BedWater]] = []
+    after = water
+    for pull in reversed(new):
+        was = replace(after, var_mm2=after.var_mm2 - pull.var_mm2)
+        was.cov_mm -= pull.cov_mm
+        _set(was, _lacks_mm(after) - pull.lacks_mm)
+        found.append((pull, was))
+        after = replace(was)
+    return found[::-1]
+
+
+def _last(run: Run, name: str) -> float | None:
+    hours = run.state.probes[name].hours_m3_m3
+    return hours[-1] if hours else None
+
+
+def _told_mm(run: Run, bed: str, pull: Pull) -> float:
+    """What the probes told the bed lacks [mm]; below 0 they told more than full."""
+    day, soil = run.days[bed], run.soils[bed]
+    told_frac = run.state.beds[bed].told_frac
+    if told_frac:
+        return told_frac * day.taw_mm
+    known = [(name, _last(run, name)) for name in pull.probes]
+    thick = _thick_m(run, bed, pull)
+    content_mm = sum(1000.0 * thick[name] * one for name, one in known if one is not None)
+    return 1000.0 * soil.field_capacity_m3_m3 * day.root_depth_m - content_mm
+
+
+def _thick_m(run: Run, bed: str, pull: Pull) -> dict[str, float]:
+    """For how much of the roots each probe spoke [m]."""
+    probes = run.garden.probes
+    names = sorted(pull.probes, key=lambda name: probes[name].depth_cm)
+    depths_cm = [probes[name].depth_cm for name in names]
+    return dict(zip(names, weights_m(depths_cm, run.days[bed].root_depth_m), strict=True))
+
+
+def _wetter_mm(run: Run, bed: str, pull: Pull, sound_m3_m3: Mapping[str, Sequence[float]]) -> float:
+    """How much wetter the broken probes told the bed than sound ones would have [mm]."""
+    thick_m = _thick_m(run, bed, pull)
+    weights = {name: probe_weight(run, name) for name in pull.probes}
+    leans = 1.0 in weights.values()  # else they lean on nothing
+    wetter_mm = 0.0
+    for name in pull.probes:
+        told, sound = _last(run, name), sound_m3_m3.get(name)
+        if told is not None and sound:
+            share = weights[name] if leans else 1.0
+            wetter_mm += 1000.0 * thick_m[name] * share * (told - median(sound))
+    return wetter_mm
+
+
+def is_hour(at_utc_s: float) -> bool:
+    """Whether an instant ends an hour of the balance's grid [s, Unix]."""
+    return at_utc_s % HOUR_S < GRID_S / 2.0

@@ -1,0 +1,153 @@
+"""The season book of a replayed month is right to the litre against the ledger."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from api.cli import main
+from controller.datafolder import DataFolder
+from controller.effects import Effect
+from controller.events import Event, Order, OrderKind, ProbeReading
+from controller.garden import load_garden
+from controller.store import Store, open_reader
+from controller.trusted import ClockStamp
+from sim.examples import find_garden
+from sim.garden_world import GardenWorld, Span, midnight_utc_s, moved_to, season_for
+from sim.replay import EngineReplay
+
+DAYS = 24
+YEAR = 2025
+
+
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the record of some July weeks, five picks and a note in it."""
+    garden = load_garden(find_garden("hollin-lane"))
+    season = season_for(garden, "invented-dry")
+    garden = moved_to(garden, season.daily[0].date.year)
+    first = date(season.daily[0].date.year, 7, 1)
+    span = Span(
+        first=first,
+        last=first + timedelta(days=DAYS),
+        from_utc_s=midnight_utc_s(garden, first),
+        to_utc_s=midnight_utc_s(garden, first + timedelta(days=DAYS + 1)),
+    )
+    world = GardenWorld(garden, season, span.from_utc_s, seed=3, sure=True)
+    live = EngineReplay(garden, world, span)
+    folder = DataFolder(tmp_path_factory.mktemp("book") / "data")
+    store = Store.open(folder)
+    think = live.engine.step
+
+    def step(event: Event) -> Sequence[Effect]:
+        done = think(event)
+        if done and not isinstance(event, ProbeReading):
+            stamp = ClockStamp(
+                boot_id="b",
+                mono_s=event.mono_s,
+                utc_s=event.at_utc_s,
+                synced=True,
+                trusted_s=event.mono_s,
+            )
+            store.commit(event, done, durable=False, stamp=stamp)
+        return done
+
+    live.engine.step = step  # type: ignore[method-assign]
+    told = [
+        (7, "south", {"kg": 4.0, "cracked": 2}),
+        (10, "south", {"kg": 5.5, "black_ended": 1}),
+        (10, "wall", {"kg": 3.0}),
+        (14, "low", {"kg": 2.5, "cracked": 7}),
+        (20, "hedge", {"kg": 1.0}),
+    ]
+    for index, (day, bed, fruit) in enumerate(told):
+        on = first + timedelta(days=day)
+        live.go(midnight_utc_s(garden, on) + 8 * 3600.0)
+        step(_order(live, f"p{index}", OrderKind.PICK, bed, on=on.isoformat(), **fruit))
+    step(_order(live, "n", OrderKind.NOTE, "south", text="straw laid"))
+    live.go(span.to_utc_s - 1800.0)
+    store.flush()
+    store.close()
+    folder.unlock()
+    return folder.path
+
+
+def _order(live: EngineReplay, name: str, what: OrderKind, bed: str, **more: Any) -> Order:
+    return Order(
+        at_utc_s=live.at_utc_s,
+        mono_s=live.now_s,
+        order=name,
+        what=what,
+        who="operator",
+        bed=bed,
+        **more,
+    )
+
+
+def thirstline(*words: str) -> str:
+    said = CliRunner().invoke(main, list(words))
+    assert said.exit_code == 0, said.output
+    return said.output
+
+
+def book(lived: Path) -> dict[str, Any]:
+    told = thirstline(
+        "season", "hollin-lane", "--from", f"{YEAR}-06-01", "--data", str(lived), "--json"
+    )
+    found: dict[str, Any] = json.loads(told)
+    return found
+
+
+def test_litres_and_waterings_are_the_ledgers(lived: Path) -> None:
+    with open_reader(DataFolder(lived, make=False)) as reader:
+        rows = reader._query("SELECT bed, dose, charged_l, credited_l, outcome FROM ledger", ())
+    shown = book(lived)["beds"]
+    assert sum(bed["waterings"] for bed in shown.values()) >= 8
+    for name, bed in shown.items():
+        of_it = [row for row in rows if row["bed"] == name and row["outcome"] != "NEVER_SENT"]
+        assert bed["litres"] == pytest.approx(sum(row["credited_l"] for row in of_it), abs=0.5)
+        assert bed["most_litres"] == pytest.approx(sum(row["charged_l"] for row in of_it), abs=0.5)
+
+
+def test_fruit_and_notes_stand_in_it(lived: Path) -> None:
+    shown = book(lived)
+    assert shown["beds"]["south"]["fruit"] == {
+        "picks": 2,
+        "kg": 9.5,
+        "cracked": 2,
+        "black_ended": 1,
+    }
+    assert [note["text"] for note in shown["beds"]["south"]["notes"]] == ["operator: straw laid"]
+    low = shown["beds"]["low"]["picks"][0]
+    assert low["swing"]["back_frac"] > 0.1
+    assert shown["last"] == f"{YEAR}-07-25"
+
+
+def test_the_command_says_it_in_eighty_columns(lived: Path) -> None:
+    said = thirstline("season", "hollin-lane", "--from", f"{YEAR}-06-01", "--data", str(lived))
+    table = said.partition("bed  ")[2]
+    assert all(len(line) <= 80 for line in table.splitlines())
+    assert "drank most" in said
+    assert "Most cracked in Low on 15 Jul, 2.8 fruit a kilogram" in said
+
+
+def test_the_files_hold_every_row(lived: Path, tmp_path: Path) -> None:
+    out = tmp_path / "csv"
+    words = ("--from", f"{YEAR}-06-01", "--data", str(lived))
+    said = thirstline("export", "hollin-lane", "--out", str(out), *words)
+    assert "picks.csv: 5 rows" in said
+    shown = book(lived)
+    with (out / "waterings.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(shown["waterings"])
+    litres = sum(float(row["litres"]) for row in rows)
+    assert litres == pytest.approx(sum(bed["litres"] for bed in shown["beds"].values()), abs=0.5)
+    with (out / "hours.csv").open(newline="", encoding="utf-8") as file:
+        assert sum(1 for _ in csv.DictReader(file)) >= 4 * 24 * DAYS

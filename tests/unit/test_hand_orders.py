@@ -1,0 +1,303 @@
+"""What people felt and saw, through the engine: soil in the hand, leaves in the morning."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from controller.effects import Answer, Lease, Note
+from controller.engine import Engine
+from controller.events import Order, OrderKind, StoreState
+from controller.sensing.by_hand import FEEL_SD_FRAC
+from controller.sensing.flags import Flag
+from controller.state import BedMemory, EngineState
+from controller.view import picture
+from controller.watering.eye import SHIFT_MOST_FRAC
+from tests.engine_bench import Bench
+from tests.engine_garden import small_garden
+from tests.probe_hands import A, B, Hands, drying, flat
+
+DRY_THETA, WET_THETA = 0.18, 0.27  # of a soil that is full at 0.28 and wilts at 0.14
+
+
+def ask(hands: Hands, what: str, **more: Any) -> Answer:
+    name, kind = f"h{hands.now_s}", OrderKind(what)
+    order = Order(**hands.times(), order=name, what=kind, who="anna", bed="south", **more)
+    hands.now_s += 1.0
+    return next(e for e in hands.step(order) if isinstance(e, Answer))
+
+
+def felt(hands: Hands, feel: str, depth_cm: float = 20.0) -> Answer:
+    return ask(hands, "soil", feel=feel, depth_cm=depth_cm)
+
+
+def depletion(engine: Engine) -> float:
+    return engine.state.water["south"].depletion_mm / engine.state.days["south"].taw_mm
+
+
+def paused(hands: Hands) -> Hands:
+    """No watering of its own, so that only hands and probes move the bed."""
+    hands.live(2.0)
+    ask(hands, "pause", until_utc_s=hands.times()["at_utc_s"] + 20 * 86_400.0)
+    return hands
+
+
+def bed_of(engine: Engine) -> dict[str, Any]:
+    found: dict[str, Any] = picture(engine.run)["beds"]["south"]
+    return found
+
+
+# -- soil
+
+
+def test_a_feel_corrects_the_bed_is_recorded_and_shown() -> None:
+    hands = paused(Hands(south_20=drying(0.25), south_40=drying(0.25)))
+    before = depletion(hands.engine)
+    answer = felt(hands, "dry")
+    assert (answer.status, answer.reason) == ("accepted", "felt")
+    assert depletion(hands.engine) > before
+    assert answer.text.startswith("South was felt dry at 20 cm")
+    note = hands.notes("order")[-1]
+    assert (note.durable, note.code, note.text) == (True, "soil", "anna: felt dry at 20 cm")
+    shown = bed_of(hands.engine)["felt"]
+    assert (shown["feel"], shown["depth_cm"]) == ("dry", 20.0)
+
+
+@pytest.mark.parametrize(
+    ("feel", "depth_cm", "reason"),
+    [
+        ("moist", 20.0, "feel"),
+        ("", 20.0, "feel"),
+        ("dry", 0.0, "depth_cm"),
+        ("dry", 101.0, "depth_cm"),
+        ("dry", math.nan, "depth_cm"),
+        ("dry", None, "depth_cm"),
+    ],
+)
+def test_what_is_no_feel_changes_nothing(feel: str, depth_cm: Any, reason: str) -> None:
+    hands = paused(Hands(south_20=drying(0.25), south_40=drying(0.25)))
+    before = depletion(hands.engine)
+    answer = felt(hands, feel, depth_cm)
+    assert (answer.status, answer.reason) == ("invalid", reason)
+    assert depletion(hands.engine) == before
+    assert hands.engine.state.beds["south"].felt is None
+
+
+def test_a_feel_outlives_a_restart() -> None:
+    hands = paused(Hands(south_20=drying(0.25), south_40=drying(0.25)))
+    felt(hands, "dry")
+    again = Engine.load(hands.engine.dump())
+    assert again.state.beds["south"].felt == hands.engine.state.beds["south"].felt
+
+
+def test_a_feel_that_cannot_be_recorded_counts_and_says_so() -> None:
+    hands = paused(Hands(south_20=drying(0.25), south_40=drying(0.25)))
+    hands.step(StoreState(**hands.times(), can_record=False))
+    assert felt(hands, "dry").status == "unrecorded"
+
+
+def against(hands: Hands, feel: str, times: int) -> None:
+    for _ in range(times):
+        felt(hands, feel)
+        hands.live(2.0)
+
+
+def test_a_probe_against_two_feels_is_doubted_and_the_hand_counts() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    against(hands, "wet", 1)
+    assert not hands.stands(Flag.AGAINST_HAND)
+    against(hands, "wet", 1)
+    assert hands.stands(Flag.AGAINST_HAND)
+    assert not hands.stands(Flag.AGAINST_HAND, B)  # too deep for this feel
+    assert "hand in the soil" in hands.alert()
+    assert hands.probe().trust == "doubtful"
+    felt(hands, "wet", 40.0)
+    felt(hands, "wet", 40.0)
+    assert hands.stands(Flag.AGAINST_HAND, B)
+    taken = depletion(hands.engine)
+    assert taken < 0.3  # both probes told 0.71
+    balance_mm = hands.engine.state.water["south"].pulled_mm
+    hands.live(24.0)
+    pulled_mm = balance_mm - hands.engine.state.water["south"].pulled_mm
+    # a day of such probes pulls it less far than one feel can be wrong by
+    assert 0.0 < pulled_mm < FEEL_SD_FRAC * hands.engine.state.days["south"].taw_mm
+
+
+def test_a_probe_that_no_hand_spoke_against_pulls_it_back() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    felt(hands, "wet")
+    hands.live(24.0)
+    assert depletion(hands.engine) > 0.55
+
+
+def test_a_probe_that_agrees_with_a_feel_is_believed_again() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    against(hands, "wet", 2)
+    felt(hands, "dry")
+    assert not hands.stands(Flag.AGAINST_HAND)
+
+
+def test_a_feel_between_breaks_the_row() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    against(hands, "wet", 1)
+    felt(hands, "dry")
+    against(hands, "wet", 1)
+    assert not hands.stands(Flag.AGAINST_HAND)
+
+
+def test_a_person_who_clears_it_is_taken_at_their_word() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    against(hands, "wet", 2)
+    hands.clear()
+    assert not hands.stands(Flag.AGAINST_HAND)
+    hands.live(1.0)
+    against(hands, "wet", 1)
+    assert not hands.stands(Flag.AGAINST_HAND)  # counted anew
+
+
+def test_a_silent_probe_contradicts_nobody() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(WET_THETA)))
+    del hands.probes[A]
+    hands.live(5.0)
+    against(hands, "wet", 2)
+    assert not hands.stands(Flag.AGAINST_HAND)
+
+
+def test_a_feel_has_the_bed_judged_again() -> None:
+    bench = living(0.25)
+    assert bench.of(Lease) == []
+    bench.engine.state.water["south"].var_mm2 = 400.0
+    assert bench.order("soil", "south", feel="dry", depth_cm=25.0) is not None
+    bench.live(60.0)
+    assert bench.of(Lease) != []
+
+
+# -- leaves
+
+
+def seen(bench: Bench, leaves: int | None, when: str = "morning") -> Answer:
+    answer = bench.order("look", "south", leaves=leaves, when=when)
+    assert answer is not None
+    return answer
+
+
+def living(told: float) -> Bench:
+    bench = Bench(small_garden())
+    bench.dry_out(told)
+    bench.live(7200.0)
+    return bench
+
+
+def memory(bench: Bench) -> BedMemory:
+    return bench.engine.state.beds["south"]
+
+
+def test_looks_move_the_line_within_the_floor_and_are_shown() -> None:
+    bench = living(0.2)
+    before = bed_of(bench.engine)
+    for _ in range(6):
+        assert seen(bench, 1).reason == "learned"
+    after = bed_of(bench.engine)
+    assert after["thirst_line_frac"] < before["thirst_line_frac"] - 0.05
+    assert after["thirst_line_frac"] >= before["thirst_line_frac"] - SHIFT_MOST_FRAC - 1e-4
+    assert after["floor_frac"] == before["floor_frac"]
+    percent = round(-100 * after["looks"]["shift_frac"])
+    said = f"By your 6 looks this bed uses {percent} % less of its water before it drinks."
+    assert after["looks"]["text"] == said
+
+
+def test_upright_leaves_let_a_bed_go_drier_but_never_past_its_floor() -> None:
+    bench = living(0.2)
+    day = bench.engine.state.days["south"]
+    water = bench.engine.state.water["south"]
+    water.depletion_mm = 0.49 * day.taw_mm
+    for _ in range(20):
+        seen(bench, 0)
+    shown = bed_of(bench.engine)
+    assert day.line_frac < shown["thirst_line_frac"] <= day.floor_frac + 1e-4
+
+
+def test_a_look_at_midday_moves_nothing_and_waters_nothing() -> None:
+    bench = living(0.3)
+    answer = seen(bench, 2, "midday")
+    assert (answer.status, answer.reason) == ("accepted", "midday_says_nothing")
+    bench.live(900.0)
+    assert bench.of(Lease) == []
+    assert memory(bench).eye.looks == 0
+
+
+def test_limp_leaves_in_the_morning_over_soil_that_is_not_wet_are_watered_now() -> None:
+    garden = small_garden(hours="22:00-23:30")
+    bench = Bench(garden)
+    bench.dry_out(0.22)
+    bench.live(9 * 3600.0)  # eight in the morning, outside the hours
+    assert bench.of(Lease) == []
+    assert seen(bench, 2).reason == "learned"
+    bench.live(900.0)
+    assert bench.of(Lease) != []
+    said = [n for n in bench.of(Note) if n.what == "decision" and n.code == "limp"]
+    assert len(said) == 1
+    assert "limp" in said[0].text
+
+
+def test_limp_leaves_over_wet_soil_are_never_watered() -> None:
+    bench = living(0.05)
+    answer = seen(bench, 2)
+    assert answer.reason == "roots"
+    assert "roots" in answer.text
+    bench.live(2 * 3600.0)
+    assert bench.of(Lease) == []
+    assert memory(bench).eye.looks == 0
+
+
+def test_limp_leaves_pass_no_limit() -> None:
+    bench = Bench(small_garden())
+    bench.dry_out(0.3)
+    bench.live(7200.0)
+    bench.order("lock", None, why="pipes open")
+    seen(bench, 2)
+    bench.live(900.0)
+    assert bench.of(Lease) == []
+
+
+def test_a_morning_is_over_after_six_hours() -> None:
+    bench = living(0.3)
+    bench.order("pause", "south", until_utc_s=bench.at_utc_s + 7 * 3600.0)
+    seen(bench, 2)
+    bench.live(8 * 3600.0, tick_s=60.0)
+    limp = [n for n in bench.of(Note) if n.what == "decision" and n.code == "limp"]
+    assert limp == []
+
+
+@pytest.mark.parametrize(
+    ("leaves", "when", "reason"),
+    [(3, "morning", "leaves"), (None, "morning", "leaves"), (1, "noon", "when"), (1, "", "when")],
+)
+def test_what_is_no_look_changes_nothing(leaves: int | None, when: str, reason: str) -> None:
+    bench = living(0.3)
+    answer = seen(bench, leaves, when)
+    assert (answer.status, answer.reason) == ("invalid", reason)
+    assert memory(bench).eye.looks == 0
+
+
+@pytest.mark.parametrize("what", ["forget_looks", "forget"])
+def test_what_looks_taught_is_forgotten_on_an_order(what: str) -> None:
+    bench = living(0.2)
+    before = bed_of(bench.engine)["thirst_line_frac"]
+    seen(bench, 1)
+    assert bed_of(bench.engine)["thirst_line_frac"] < before
+    answer = bench.order(what, "south")
+    assert answer is not None
+    assert answer.status == "accepted"
+    assert bed_of(bench.engine)["thirst_line_frac"] == before
+    assert bed_of(bench.engine)["looks"] == {"looks": 0, "shift_frac": 0.0, "text": ""}
+
+
+def test_what_looks_taught_outlives_a_restart() -> None:
+    bench = living(0.2)
+    seen(bench, 1)
+    taught = memory(bench).eye
+    state: EngineState = Engine.load(bench.engine.dump()).state
+    assert state.beds["south"].eye == taught

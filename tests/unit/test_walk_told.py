@@ -1,0 +1,252 @@
+"""The walk over HTTP, on the page and from the shell."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from fastapi.testclient import TestClient
+
+from api import look, walk_command
+from api.cli import main
+from api.desk import FakeDesk
+from api.http import create_app
+from api.look import RefusedError
+from api.walk_routes import Device
+from controller.datafolder import DataFolder
+from controller.proving.walk_orders import DEVICES
+from controller.view import picture
+from tests.engine_bench import Bench
+from tests.engine_garden import small_garden
+from tests.unit.test_page_hand import key_on
+
+RIGHT = "the-operators-token"
+BEARER = {"Authorization": f"Bearer {RIGHT}"}
+
+
+@cache
+def never_walked() -> dict[str, Any]:
+    """The walk of a garden that was never walked, by the real engine."""
+    bench = Bench(small_garden(beds=("south", "north"), master=True, meter=True), armed=False)
+    shown: dict[str, Any] = picture(bench.engine.run)["walk"]
+    return shown
+
+
+def walk_now(**now: Any) -> dict[str, Any]:
+    """That, and what a test makes of it."""
+    return {**never_walked(), **now}
+
+
+ASKING = {
+    "kind": "walk",
+    "bed": "south",
+    "test": "walk",
+    "phase": "asking",
+    "asks": "south",
+    "left": 2,
+    "text": "Did South, and only South, get wet?",
+}
+
+
+@pytest.fixture
+def desk() -> FakeDesk:
+    fake = FakeDesk(("south", "north"))
+    fake.set(walk=walk_now())
+    return fake
+
+
+@pytest.fixture
+def client(desk: FakeDesk) -> TestClient:
+    return TestClient(
+        create_app(desk, token=RIGHT, monotonic=lambda: 0.0),
+        base_url="http://localhost:8470",
+        client=("127.0.0.1", 5),
+        headers={"Origin": "http://localhost:8470"},
+        follow_redirects=False,
+    )
+
+
+# -- over HTTP
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "sent", "became"),
+    [
+        ("POST", "walk", None, {"what": "walk", "yes": False, "bed": None}),
+        ("POST", "walk", {"yes": True, "bed": "north"}, {"what": "walk", "yes": True}),
+        ("DELETE", "walk", None, {"what": "walk_end"}),
+        ("POST", "walk/answer", {"right": False}, {"what": "walk_answer", "yes": False}),
+        (
+            "POST",
+            "walk/backflow",
+            {"device": "double_check", "tested": "2026-04-20"},
+            {"what": "walk_backflow", "device": "double_check", "on": "2026-04-20"},
+        ),
+    ],
+)
+def test_each_call_becomes_an_order_of_its_own_and_needs_a_token(
+    client: TestClient, desk: FakeDesk, method: str, path: str, sent: Any, became: dict[str, Any]
+) -> None:
+    assert client.request(method, f"/api/{path}", json=sent).status_code == 401
+    got = client.request(method, f"/api/{path}", json=sent, headers=BEARER)
+    assert (got.status_code, got.json()["text"]) == (200, "Noted.")
+    assert became.items() <= desk.orders[0].items()
+    assert len(desk.orders) == 1
+
+
+@pytest.mark.parametrize(
+    ("path", "sent", "status"),
+    [
+        ("walk", {"yes": "please"}, 422),
+        ("walk", {"bed": "attic"}, 404),
+        ("walk", {"all": True}, 422),
+        ("walk/answer", {}, 422),
+        ("walk/answer", {"right": 1}, 422),
+        ("walk/backflow", {"device": "hose"}, 422),
+        ("walk/backflow", {"device": "none", "tested": "soon"}, 422),
+    ],
+)
+def test_what_is_malformed_orders_nothing(
+    client: TestClient, desk: FakeDesk, path: str, sent: Any, status: int
+) -> None:
+    assert client.post(f"/api/{path}", json=sent, headers=BEARER).status_code == status
+    assert desk.orders == []
+
+
+def test_the_walk_can_be_looked_at(client: TestClient) -> None:
+    got = client.get("/api/walk").json()
+    assert (got["armed"], got["now"], got["backflow"]) == (False, None, None)
+    assert got["beds"]["south"]["text"] == "South has not been walked."
+    assert got["proof"] == {"provable": False, "due_from": None, "last": None}
+
+
+def test_the_devices_of_the_api_are_the_engines() -> None:
+    assert set(Device.__args__) == set(DEVICES)
+
+
+# -- on the page
+
+
+def test_the_page_shows_each_valve_and_begins_a_walk(client: TestClient, desk: FakeDesk) -> None:
+    assert 'href="/walk"' in client.get("/").text
+    own = client.get("/walk").text
+    assert "South has not been walked." in own
+    assert "Nothing is armed before this is answered" in own
+    got = client.post("/do/walk", data={"key": key_on(client, "/walk"), "bed": "south"})
+    assert got.status_code == 200
+    assert {"what": "walk", "bed": "south", "yes": False}.items() <= desk.orders[0].items()
+
+
+def test_the_page_asks_what_the_walk_asks(client: TestClient, desk: FakeDesk) -> None:
+    desk.set(walk=walk_now(now=ASKING))
+    own = client.get("/walk").text
+    assert "Did South, and only South, get wet?" in own
+    assert "refresh" not in own
+    form = {"key": key_on(client, "/walk"), "bed": "south", "right": "no"}
+    assert client.post("/do/walk/answer", data=form).status_code == 200
+    assert {"what": "walk_answer", "bed": "south", "yes": False}.items() <= desk.orders[0].items()
+    assert client.post("/do/walk/answer", data=form).status_code == 403
+    again = {"key": key_on(client, "/walk"), "bed": "south", "right": "maybe"}
+    assert client.post("/do/walk/answer", data=again).status_code == 422
+    assert len(desk.orders) == 1
+
+
+def test_the_page_takes_the_backflow_answer_and_the_end(client: TestClient, desk: FakeDesk) -> None:
+    desk.set(walk=walk_now(now={**ASKING, "phase": "opening", "asks": None, "text": "Open."}))
+    assert "refresh" in client.get("/walk").text
+    for path, fields in (
+        ("backflow", {"device": "air_gap", "tested": ""}),
+        ("end", {}),
+    ):
+        form = {"key": key_on(client, "/walk"), **fields}
+        assert client.post(f"/do/walk/{path}", data=form).status_code == 200
+    assert [order["what"] for order in desk.orders] == ["walk_backflow", "walk_end"]
+    assert desk.orders[0]["device"] == "air_gap"
+
+
+# -- from the shell
+
+
+class Daemon:
+    """A running daemon as the command sees it: pictures in order, and what was sent."""
+
+    def __init__(self, *walks: dict[str, Any]) -> None:
+        self.walks = list(walks)
+        self.sent: list[tuple[str, dict[str, object]]] = []
+
+    def garden_now(self, folder: DataFolder) -> dict[str, Any]:
+        del folder
+        last = self.walks.pop(0) if len(self.walks) > 1 else self.walks[0]
+        return {"ready": True, "walk": last}
+
+    def take(self, folder: DataFolder, path: str, body: dict[str, object]) -> dict[str, Any]:
+        del folder
+        self.sent.append((path, body))
+        return {"text": f"{path} taken."}
+
+
+def shell(
+    daemon: Daemon, monkeypatch: pytest.MonkeyPatch, place: Path, *words: str, typed: str = ""
+) -> Any:
+    monkeypatch.setattr(look, "garden_now", daemon.garden_now)
+    monkeypatch.setattr(look, "sent", daemon.take)
+    monkeypatch.setattr(walk_command, "POLL_S", 0.0)
+    command = ["walk", "hollin-lane", "--data", str(place), *words]
+    return CliRunner().invoke(main, command, input=typed)
+
+
+def done(*, armed: bool = True) -> dict[str, Any]:
+    verdict = "ok" if armed else "apart"
+    beds = {"south": {"armed": armed, "verdict": verdict, "text": "South was looked at."}}
+    return walk_now(beds=beds, said="The end.", armed=armed, backflow={"text": "An air gap."})
+
+
+def test_the_command_asks_and_passes_answers_on(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    daemon = Daemon(walk_now(), walk_now(), walk_now(now=ASKING), done())
+    said = shell(daemon, monkeypatch, tmp_path, typed="reduced_pressure\n2026-04-20\ny\n")
+    assert said.exit_code == 0, said.output
+    assert daemon.sent == [
+        ("walk/backflow", {"device": "reduced_pressure", "tested": "2026-04-20"}),
+        ("walk", {"yes": False}),
+        ("walk/answer", {"right": True, "bed": "south"}),
+    ]
+    assert "South was looked at." in said.output
+    assert "The end." in said.output
+
+
+def test_the_command_with_yes_asks_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    daemon = Daemon(walk_now(), done())
+    said = shell(daemon, monkeypatch, tmp_path, "--yes", "--bed", "south")
+    assert said.exit_code == 0, said.output
+    assert daemon.sent == [("walk", {"yes": True, "bed": "south"})]
+
+
+def test_a_valve_that_is_not_armed_in_the_end_is_status_1(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    said = shell(Daemon(walk_now(), done(armed=False)), monkeypatch, tmp_path, "--yes")
+    assert said.exit_code == 1
+
+
+def test_json_needs_yes_and_a_refusal_is_status_1(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    assert shell(Daemon(done()), monkeypatch, tmp_path, "--json").exit_code == 2
+    daemon = Daemon(done())
+
+    def refuse(*_: object) -> dict[str, Any]:
+        raise RefusedError("Not now: a bed drinks.")
+
+    daemon.take = refuse  # type: ignore[method-assign]
+    said = shell(daemon, monkeypatch, tmp_path, "--yes")
+    assert (said.exit_code, "a bed drinks" in said.output) == (1, True)
+
+
+def test_without_a_daemon_it_is_status_3(tmp_path: Path) -> None:
+    said = CliRunner().invoke(main, ["walk", "hollin-lane", "--data", str(tmp_path), "--yes"])
+    assert said.exit_code == 3
