@@ -49,6 +49,8 @@ PURE = {
     "kcb_end_staked",
     "kcb_ini",
     "kcb_mid",
+    "n",  # exponent of van Genuchten's curve
+    "pore",  # exponent of Mualem's conductivity, his l
     "kcb_mid_staked",
     "kc_max",
     "ke",
