@@ -13,16 +13,12 @@ from controller.run import Run
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
 from controller.state import Pulse
 from controller.water_state import Stretch
-from controller.watering import hose
+from controller.watering import hose, stuck
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut_all
-from controller.watering.words import bed_name
 
 LEAK_L_MIN = 0.1
 LEAK_PULSES = 3.0
-STUCK_PULSES = 2.0
-STUCK_SHARE = 1.0 / 3.0
-STUCK_AFTER_S = 5.0
 BURST_FACTOR = 1.6  # over 10 s and 3 pulses, whichever is longer
 BURST_S = 10.0
 BURST_PULSES = 3.0
@@ -60,7 +56,10 @@ def meter_reading(run: Run, event: MeterReading) -> None:
         if watering.pulse is not None and watering.pulse.phase in {"running", "closing"}
     ]
     if pulses:
+        stuck.watch_fall(run, gain.litres, gain.over_s, gain.since_mono_s)
         _credit(run, pulses, gain)
+    elif stuck.suspected(run):
+        stuck.prove(run, gain.litres, gain.over_s, gain.since_mono_s)
     elif gain.litres > 0.0:
         _unasked(run, gain)
     elif gain.over_s >= FILL_S:
@@ -129,6 +128,7 @@ def _watch_burst(run: Run, pulses: list[Pulse], flow_l_min: float, gain: Gain) -
     meter = run.state.meter
     flow_l_min += hose.others_l_min(run)
     unlike = walks(run) or hose.announced(run) or not _lines_full(run, pulses)
+    unlike = unlike or stuck.suspected(run)  # all is closed, and what runs on is looked for
     if gain.over_s > FILL_S or unlike:
         meter.moment, meter.spell = Stretch(), Stretch()
         return
@@ -188,7 +188,7 @@ def _unasked(run: Run, gain: Gain) -> None:
         run.state.taps.ran_on = True
         meter.idle_gain_l = meter.idle_up_s = 0.0
         return
-    last = _last_closed(run)
+    last = stuck.last_closed(run)
     if last is not None and run.state.mono_s - gain.since_mono_s > last[1]:
         _late(run, last[0], gain)  # the count reaches back to before that bed closed
         return
@@ -197,15 +197,9 @@ def _unasked(run: Run, gain: Gain) -> None:
         return
     meter.idle_gain_l += gain.litres
     meter.idle_up_s += gain.over_s
+    if stuck.runs_on(run):
+        return
     pulse_l = run.garden.meters[run.garden.supply.meter or ""].litres_per_pulse
-    master = run.master
-    if last is not None and master is not None and may_flow(run, master):
-        bed, closed_for_s = last
-        rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
-        stuck = rate_l_min > STUCK_SHARE * flow_of(run, bed)
-        if closed_for_s >= STUCK_AFTER_S and meter.idle_gain_l >= STUCK_PULSES * pulse_l and stuck:
-            _stuck_open(run, bed)
-            return
     rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
     enough = meter.idle_gain_l >= LEAK_PULSES * pulse_l and meter.idle_up_s >= FILL_S
     if enough and rate_l_min > LEAK_L_MIN:
@@ -225,31 +219,3 @@ def _late(run: Run, bed: str, gain: Gain) -> None:
     add_water(run.state.water[bed], depth_mm, WATER_SD_FRAC, run.state.at_utc_s)
     run.state.litres += gain.litres
     run.state.beds[bed].given_hour_l += gain.litres
-
-
-def _last_closed(run: Run) -> tuple[str, float] | None:
-    ends = [
-        (run.state.valves[bed.valve].confirmed_closed_mono_s, name)
-        for name, bed in run.garden.beds.items()
-    ]
-    known = [(end_s, name) for end_s, name in ends if end_s is not None]
-    if not known:
-        return None
-    end_s, name = max(known)
-    return name, run.state.mono_s - end_s
-
-
-def _stuck_open(run: Run, bed: str) -> None:
-    valve = run.garden.beds[bed].valve
-    cut_all(run, "fault")
-    for _ in range(3):
-        run.close(valve)
-    run.close_all()
-    run.raise_alert(
-        "valve_stuck_open",
-        f"Water flows on although {bed_name(bed)} was closed: its valve may be stuck. The master "
-        "is closed. Nothing opens here until a person has looked.",
-        bed=bed,
-        valve=valve,
-        person=True,
-    )

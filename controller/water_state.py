@@ -106,6 +106,20 @@ class Stretch:
 
 
 @dataclass(slots=True, kw_only=True)
+class Fall:
+    """The flow of beds that drink together, and the valves for which it did not fall."""
+
+    drinking: list[str] = field(default_factory=list)  # beds, in order
+    stretch: Stretch = field(default_factory=Stretch)  # of them, under way
+    before: list[str] = field(default_factory=list)  # the beds of the last whole stretch,
+    before_l_min: float = 0.0  # its flow,
+    before_mono_s: float = 0.0  # and when it ended
+    suspects: list[str] = field(default_factory=list)  # beds whose valve may be stuck open
+    since_mono_s: float = 0.0  # they are suspected
+    gap: Stretch = field(default_factory=Stretch)  # since everything was closed
+
+
+@dataclass(slots=True, kw_only=True)
 class MeterState:
     """The last reading of the meter."""
 
@@ -119,3 +133,4 @@ class MeterState:
     rested_trusted_s: float | None = None  # when it last stood for a minute
     moment: Stretch = field(default_factory=Stretch)  # while beds drink and no valve moves,
     spell: Stretch = field(default_factory=Stretch)  # and over longer
+    fall: Fall = field(default_factory=Fall)

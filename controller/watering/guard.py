@@ -76,7 +76,7 @@ def interlock(run: Run, bed: str, proof: str = "") -> Refused | None:
     state = run.state
     if not proof and not armed(run, bed):
         return Refused.NOT_ARMED
-    if not proof and at_work(run):
+    if run.state.meter.fall.suspects or (not proof and at_work(run)):
         return Refused.PROVING
     if state.lock_why is not None:
         return Refused.LOCKED
