@@ -12,7 +12,7 @@ from controller.proving.arming import fill_of, fills, flow_of, walks
 from controller.run import Run
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
 from controller.state import Pulse
-from controller.water_state import Stretch
+from controller.water_state import MeterState, Stretch
 from controller.watering import hose, stuck
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut_all
@@ -28,6 +28,7 @@ SPELL_PULSES = 16.0
 AFTER_FROST = 0.5  # of what is too much, in the first dose after a frost: our own proposal
 FILL_S = 60.0  # the lines fill
 FILL_FACTOR = 2.0  # of the litres that the walk found: a line may have run emptier since
+LAG_S = 3600.0  # a node's clock drifts by less than a second in two such spells
 JUMP_FACTOR = 1.6  # of all that the supply can give: more is no water but a fault of the counter
 JUMP_PULSES = 3.0
 
@@ -38,7 +39,7 @@ class Gain:
 
     litres: float
     over_s: float
-    since_mono_s: float  # when the word before it came
+    since_mono_s: float  # when the word before it was counted, by our clock
 
 
 def meter_reading(run: Run, event: MeterReading) -> None:
@@ -71,11 +72,13 @@ def meter_reading(run: Run, event: MeterReading) -> None:
 def _gain(run: Run, event: MeterReading) -> Gain | None:
     meter = run.state.meter
     before_l, before_s, boot = meter.litres_total, meter.up_s, meter.boot
-    since_s = meter.mono_s
+    since_s, counted_s = meter.mono_s, meter.counted_s
     fresh = run.state.link_up and since_s is not None and since_s >= run.state.link_mono_s
     meter.litres_total, meter.up_s, meter.boot = event.litres_total, event.up_s, event.boot
     meter.mono_s = run.state.mono_s
-    if before_l is None or boot != event.boot or not fresh:
+    known = before_l is not None and boot == event.boot and fresh
+    _keep_counted(meter, run.state.mono_s, event.up_s, known=known)
+    if before_l is None or not known:
         return None  # a new baseline; what flowed meanwhile is charged by the reservations
     gained_l, over_s = event.litres_total - before_l, event.up_s - before_s
     if over_s <= 0.0 and gained_l == 0.0:
@@ -93,7 +96,23 @@ def _gain(run: Run, event: MeterReading) -> Gain | None:
         _jumped(run)
         return None
     run.end_alert("meter_fault")
-    return Gain(litres=gained_l, over_s=over_s, since_mono_s=since_s or 0.0)
+    return Gain(litres=gained_l, over_s=over_s, since_mono_s=counted_s)
+
+
+def _keep_counted(meter: MeterState, mono_s: float, up_s: float, *, known: bool) -> None:
+    """When this word was counted: by the node's clock, set by the promptest words lately.
+
+    Words that a stalled network held back come bunched: their arrival tells nothing.
+    """
+    lag_s = mono_s - up_s
+    if meter.lag_s is None or not known:
+        meter.lag_s, meter.lag_before_s, meter.lag_since_s = lag_s, None, mono_s
+    elif mono_s - meter.lag_since_s >= LAG_S:
+        meter.lag_s, meter.lag_before_s, meter.lag_since_s = lag_s, meter.lag_s, mono_s
+    else:
+        meter.lag_s = min(meter.lag_s, lag_s)
+    before_s = meter.lag_s if meter.lag_before_s is None else meter.lag_before_s
+    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))
 
 
 def _jumped(run: Run) -> None:
@@ -197,7 +216,7 @@ def _unasked(run: Run, gain: Gain) -> None:
         return
     meter.idle_gain_l += gain.litres
     meter.idle_up_s += gain.over_s
-    if stuck.runs_on(run):
+    if stuck.runs_on(run, gain.since_mono_s):
         return
     pulse_l = run.garden.meters[run.garden.supply.meter or ""].litres_per_pulse
     rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)

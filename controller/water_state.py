@@ -127,6 +127,10 @@ class MeterState:
     up_s: float = 0.0
     boot: str = ""
     mono_s: float | None = None
+    counted_s: float = 0.0  # when it was counted, by our monotonic clock
+    lag_s: float | None = None  # that clock less `up_s`, the least of this hour's words
+    lag_before_s: float | None = None  # and of the hour before
+    lag_since_s: float = 0.0
     idle_gain_l: float = 0.0  # with every bed valve closed
     idle_up_s: float = 0.0  # over how long
     quiet_s: float = 0.0  # since when it counts nothing

@@ -45,10 +45,17 @@ def last_closed(run: Run) -> tuple[str, float] | None:
     return name, run.state.mono_s - end_s
 
 
-def runs_on(run: Run) -> bool:
-    """Whether the water counted while every bed is closed tells of a valve that stays open."""
+def runs_on(run: Run, since_mono_s: float) -> bool:
+    """Whether the water counted while every bed is closed tells of a valve that stays open.
+
+    Args:
+        run: the engine's working set, this word of the meter taken into its idle gain.
+        since_mono_s: when the word before it was counted; the master was open then or is now.
+    """
     meter, last, master = run.state.meter, last_closed(run), run.master
-    if last is None or master is None or not may_flow(run, master):
+    if last is None or master is None:
+        return False
+    if not may_flow(run, master) and since_mono_s >= (run.state.valves[master].moved_mono_s or 0.0):
         return False
     bed, closed_for_s = last
     if closed_for_s < STUCK_AFTER_S or not _flows(run, [bed], meter.idle_gain_l, meter.idle_up_s):

@@ -350,7 +350,7 @@ VALVE = [
     m(LEASING, "MASTER_LAG_S = 20.0", "MASTER_LAG_S = 0.0", "V1"),
     m(
         METERING,
-        "    if stuck.runs_on(run):\n        return\n",
+        "    if stuck.runs_on(run, gain.since_mono_s):\n        return\n",
         "",
         "V1 V4",
     ),
@@ -412,7 +412,13 @@ VALVE = [
         "    if False:\n",
         "M3",
     ),
-    m(METERING, "or boot != event.boot or", "or", "M3"),
+    m(METERING, "and boot == event.boot and fresh", "and fresh", "M3"),
+    m(
+        METERING,
+        "    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))\n",
+        "    meter.counted_s = mono_s\n",
+        "V1 M2",
+    ),
     m(
         SETTLING,
         "return max(min(nominal_l, pulse.reserved_l), factor * pulse.given_l + uncounted_l)",

@@ -311,6 +311,31 @@ def test_behind_a_valve_that_does_not_answer_no_other_opens_until_it_must_be_shu
 # -- a meter that lies
 
 
+@pytest.mark.hazard("V1", "M2")
+@pytest.mark.parametrize("stuck", [False, True], ids=["it-closed", "it-sticks"])
+def test_words_that_come_bunched_after_a_close_are_of_the_time_before_it(stuck: bool) -> None:
+    bench = running(metered())
+    bench.broken(Breakage(silent={"meter:main"}))
+    held = []
+    for turn in range(10):
+        if turn == 4:
+            bench.order("stop", "south")
+            bench.broken(Breakage(silent={"meter:main"}, stuck_open={"south"} if stuck else set()))
+        bench.tick()
+        held.append((bench.meter_total_l(), bench.now_s))
+    bench.broken(Breakage(stuck_open={"south"} if stuck else set()))
+    for total_l, up_s in held:  # all at once, after the pulse's books were closed
+        one = MeterReading(
+            **bench.times(), meter="main", litres_total=total_l, up_s=up_s, boot="m0"
+        )
+        bench.step(one)
+    assert bench.alert_codes() == ({"valve_stuck_open"} if stuck else set())
+    if not stuck:
+        bench.live(600.0)
+        assert bench.alert_codes() == set()
+        assert bench.engine.state.litres == pytest.approx(bench.litres["south"], abs=0.11)
+
+
 def last_meter(bench: Bench) -> MeterReading:
     """What the meter told last."""
     return [event for event in bench.events if isinstance(event, MeterReading)][-1]
