@@ -204,7 +204,8 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.FROST: AlertRule(
         title="frost",
-        raised_by="below 2 °C by the mast, or the frost months",
+        raised_by="below 2 °C by the mast, or the frost months; below 2 °C in a bed's soil by one "
+        "of its probes, unless the air kept above 8 °C for a day: that bed",
         ended_by="warmer",
         advice="Too cold to water. Drain what may freeze.",
         at_night=AtNight.GROWING,

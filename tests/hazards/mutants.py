@@ -15,6 +15,7 @@ VALVES = "controller/watering/valves.py"
 LEASING = "controller/watering/leasing.py"
 SETTLING = "controller/watering/settling.py"
 SUPPLY = "controller/watering/supply.py"
+FROST = "controller/watering/frost.py"
 STUCK = "controller/watering/stuck.py"
 METERING = "controller/metering.py"
 INPUTS = "controller/inputs.py"
@@ -274,17 +275,20 @@ BOUNDS = [
         "E2",
     ),
     m(
-        GUARD,
+        FROST,
         "        if temp_c is not None and not temp_c >= FROST_C:\n",
         "        if False:\n",
         "E2",
     ),
     m(
-        GUARD,
+        FROST,
         "    return first <= day <= last if first <= last else day >= first or day <= last\n",
         "    return False\n",
         "E2",
     ),
+    m(FROST, "return frost(run) or bool(cold_soil(run, bed))", "return frost(run)", "E2"),
+    m(FROST, "temp_c < FROST_C and not _warm_for_a_day(run)", "temp_c < FROST_C", "E2"),
+    m(FROST, "now_s - heard_s > TOLD_FRESH_S", "False", "E2"),
 ]
 
 VALVE = [
