@@ -12,17 +12,13 @@ from controller.proving.arming import fill_of, fills, flow_of, walks
 from controller.run import Run
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
 from controller.state import Pulse
-from controller.water_state import Stretch
-from controller.watering import hose
+from controller.water_state import MeterState, Stretch
+from controller.watering import hose, stuck
 from controller.watering.guard import may_flow
 from controller.watering.settling import cut_all
-from controller.watering.words import bed_name
 
 LEAK_L_MIN = 0.1
 LEAK_PULSES = 3.0
-STUCK_PULSES = 2.0
-STUCK_SHARE = 1.0 / 3.0
-STUCK_AFTER_S = 5.0
 BURST_FACTOR = 1.6  # over 10 s and 3 pulses, whichever is longer
 BURST_S = 10.0
 BURST_PULSES = 3.0
@@ -32,6 +28,7 @@ SPELL_PULSES = 16.0
 AFTER_FROST = 0.5  # of what is too much, in the first dose after a frost: our own proposal
 FILL_S = 60.0  # the lines fill
 FILL_FACTOR = 2.0  # of the litres that the walk found: a line may have run emptier since
+LAG_S = 3600.0  # a node's clock drifts by less than a second in two such spells
 JUMP_FACTOR = 1.6  # of all that the supply can give: more is no water but a fault of the counter
 JUMP_PULSES = 3.0
 
@@ -42,7 +39,7 @@ class Gain:
 
     litres: float
     over_s: float
-    since_mono_s: float  # when the word before it came
+    since_mono_s: float  # when the word before it was counted, by our clock
 
 
 def meter_reading(run: Run, event: MeterReading) -> None:
@@ -60,7 +57,10 @@ def meter_reading(run: Run, event: MeterReading) -> None:
         if watering.pulse is not None and watering.pulse.phase in {"running", "closing"}
     ]
     if pulses:
+        stuck.watch_fall(run, gain.litres, gain.over_s, gain.since_mono_s)
         _credit(run, pulses, gain)
+    elif stuck.suspected(run):
+        stuck.prove(run, gain.litres, gain.over_s, gain.since_mono_s)
     elif gain.litres > 0.0:
         _unasked(run, gain)
     elif gain.over_s >= FILL_S:
@@ -72,11 +72,13 @@ def meter_reading(run: Run, event: MeterReading) -> None:
 def _gain(run: Run, event: MeterReading) -> Gain | None:
     meter = run.state.meter
     before_l, before_s, boot = meter.litres_total, meter.up_s, meter.boot
-    since_s = meter.mono_s
+    since_s, counted_s = meter.mono_s, meter.counted_s
     fresh = run.state.link_up and since_s is not None and since_s >= run.state.link_mono_s
     meter.litres_total, meter.up_s, meter.boot = event.litres_total, event.up_s, event.boot
     meter.mono_s = run.state.mono_s
-    if before_l is None or boot != event.boot or not fresh:
+    known = before_l is not None and boot == event.boot and fresh
+    _keep_counted(meter, run.state.mono_s, event.up_s, known=known)
+    if before_l is None or not known:
         return None  # a new baseline; what flowed meanwhile is charged by the reservations
     gained_l, over_s = event.litres_total - before_l, event.up_s - before_s
     if over_s <= 0.0 and gained_l == 0.0:
@@ -94,7 +96,23 @@ def _gain(run: Run, event: MeterReading) -> Gain | None:
         _jumped(run)
         return None
     run.end_alert("meter_fault")
-    return Gain(litres=gained_l, over_s=over_s, since_mono_s=since_s or 0.0)
+    return Gain(litres=gained_l, over_s=over_s, since_mono_s=counted_s)
+
+
+def _keep_counted(meter: MeterState, mono_s: float, up_s: float, *, known: bool) -> None:
+    """When this word was counted: by the node's clock, set by the promptest words lately.
+
+    Words that a stalled network held back come bunched: their arrival tells nothing.
+    """
+    lag_s = mono_s - up_s
+    if meter.lag_s is None or not known:
+        meter.lag_s, meter.lag_before_s, meter.lag_since_s = lag_s, None, mono_s
+    elif mono_s - meter.lag_since_s >= LAG_S:
+        meter.lag_s, meter.lag_before_s, meter.lag_since_s = lag_s, meter.lag_s, mono_s
+    else:
+        meter.lag_s = min(meter.lag_s, lag_s)
+    before_s = meter.lag_s if meter.lag_before_s is None else meter.lag_before_s
+    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))
 
 
 def _jumped(run: Run) -> None:
@@ -129,6 +147,7 @@ def _watch_burst(run: Run, pulses: list[Pulse], flow_l_min: float, gain: Gain) -
     meter = run.state.meter
     flow_l_min += hose.others_l_min(run)
     unlike = walks(run) or hose.announced(run) or not _lines_full(run, pulses)
+    unlike = unlike or stuck.suspected(run)  # all is closed, and what runs on is looked for
     if gain.over_s > FILL_S or unlike:
         meter.moment, meter.spell = Stretch(), Stretch()
         return
@@ -188,7 +207,7 @@ def _unasked(run: Run, gain: Gain) -> None:
         run.state.taps.ran_on = True
         meter.idle_gain_l = meter.idle_up_s = 0.0
         return
-    last = _last_closed(run)
+    last = stuck.last_closed(run)
     if last is not None and run.state.mono_s - gain.since_mono_s > last[1]:
         _late(run, last[0], gain)  # the count reaches back to before that bed closed
         return
@@ -197,15 +216,9 @@ def _unasked(run: Run, gain: Gain) -> None:
         return
     meter.idle_gain_l += gain.litres
     meter.idle_up_s += gain.over_s
+    if stuck.runs_on(run, gain.since_mono_s):
+        return
     pulse_l = run.garden.meters[run.garden.supply.meter or ""].litres_per_pulse
-    master = run.master
-    if last is not None and master is not None and may_flow(run, master):
-        bed, closed_for_s = last
-        rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
-        stuck = rate_l_min > STUCK_SHARE * flow_of(run, bed)
-        if closed_for_s >= STUCK_AFTER_S and meter.idle_gain_l >= STUCK_PULSES * pulse_l and stuck:
-            _stuck_open(run, bed)
-            return
     rate_l_min = 60.0 * meter.idle_gain_l / max(meter.idle_up_s, 1.0)
     enough = meter.idle_gain_l >= LEAK_PULSES * pulse_l and meter.idle_up_s >= FILL_S
     if enough and rate_l_min > LEAK_L_MIN:
@@ -225,31 +238,3 @@ def _late(run: Run, bed: str, gain: Gain) -> None:
     add_water(run.state.water[bed], depth_mm, WATER_SD_FRAC, run.state.at_utc_s)
     run.state.litres += gain.litres
     run.state.beds[bed].given_hour_l += gain.litres
-
-
-def _last_closed(run: Run) -> tuple[str, float] | None:
-    ends = [
-        (run.state.valves[bed.valve].confirmed_closed_mono_s, name)
-        for name, bed in run.garden.beds.items()
-    ]
-    known = [(end_s, name) for end_s, name in ends if end_s is not None]
-    if not known:
-        return None
-    end_s, name = max(known)
-    return name, run.state.mono_s - end_s
-
-
-def _stuck_open(run: Run, bed: str) -> None:
-    valve = run.garden.beds[bed].valve
-    cut_all(run, "fault")
-    for _ in range(3):
-        run.close(valve)
-    run.close_all()
-    run.raise_alert(
-        "valve_stuck_open",
-        f"Water flows on although {bed_name(bed)} was closed: its valve may be stuck. The master "
-        "is closed. Nothing opens here until a person has looked.",
-        bed=bed,
-        valve=valve,
-        person=True,
-    )

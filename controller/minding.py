@@ -12,7 +12,7 @@ from controller.sensing.flags import Flag
 from controller.sensing.quality import heard, silent_after_s
 from controller.state import Pause, Watering
 from controller.watering.decision import Reason
-from controller.watering.guard import frost
+from controller.watering.frost import cold_soil, frost
 from controller.watering.words import bed_name
 
 DAY_S = 86_400.0
@@ -122,6 +122,23 @@ def mind_frost(run: Run) -> None:
         )
     else:
         run.end_alert("frost")
+    for bed in run.garden.beds:
+        _mind_cold_soil(run, bed)
+
+
+def _mind_cold_soil(run: Run, bed: str) -> None:
+    """The alert of frost in one bed's soil, while it holds."""
+    probe = cold_soil(run, bed)
+    if not probe:
+        run.end_alert("frost", bed)
+        return
+    run.state.beds[bed].frosted = True
+    run.raise_alert(
+        "frost",
+        f"Probe {probe} tells of less than 2 °C in the soil of {bed_name(bed)}: nothing opens "
+        "there. Drain what can freeze.",
+        bed=bed,
+    )
 
 
 def _drinks(watering: Watering | None) -> bool:

@@ -32,7 +32,7 @@ def probe_reading(run: Run, event: ProbeReading) -> None:
     if numbered and _out_of_turn(run, event, probe):
         return
     state.readings += 1
-    probe.heard_mono_s = event.mono_s
+    probe.heard_mono_s, probe.soil_temp_c = event.mono_s, event.soil_temp_c
     if sense.silent in state.alerts:
         run.end_alert("probe_silent", sense.bed, event.probe)
     warm = sense.warm

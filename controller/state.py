@@ -39,6 +39,7 @@ class ProbeState:
     every_s: float | None = None  # learned from arrivals
     hour_m3_m3: list[float] = field(default_factory=list)
     rejected: int = 0
+    soil_temp_c: float | None = None  # of its last word, believed or not
     value: float | None = None  # the last believed one, as told
     heard_mono_s: float | None = None  # last word of it, believed or not
     window_m3_m3: list[float] = field(default_factory=list)  # the last seven, believed or not

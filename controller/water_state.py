@@ -106,6 +106,20 @@ class Stretch:
 
 
 @dataclass(slots=True, kw_only=True)
+class Fall:
+    """The flow of beds that drink together, and the valves for which it did not fall."""
+
+    drinking: list[str] = field(default_factory=list)  # beds, in order
+    stretch: Stretch = field(default_factory=Stretch)  # of them, under way
+    before: list[str] = field(default_factory=list)  # the beds of the last whole stretch,
+    before_l_min: float = 0.0  # its flow,
+    before_mono_s: float = 0.0  # and when it ended
+    suspects: list[str] = field(default_factory=list)  # beds whose valve may be stuck open
+    since_mono_s: float = 0.0  # they are suspected
+    gap: Stretch = field(default_factory=Stretch)  # since everything was closed
+
+
+@dataclass(slots=True, kw_only=True)
 class MeterState:
     """The last reading of the meter."""
 
@@ -113,9 +127,14 @@ class MeterState:
     up_s: float = 0.0
     boot: str = ""
     mono_s: float | None = None
+    counted_s: float = 0.0  # when it was counted, by our monotonic clock
+    lag_s: float | None = None  # that clock less `up_s`, the least of this hour's words
+    lag_before_s: float | None = None  # and of the hour before
+    lag_since_s: float = 0.0
     idle_gain_l: float = 0.0  # with every bed valve closed
     idle_up_s: float = 0.0  # over how long
     quiet_s: float = 0.0  # since when it counts nothing
     rested_trusted_s: float | None = None  # when it last stood for a minute
     moment: Stretch = field(default_factory=Stretch)  # while beds drink and no valve moves,
     spell: Stretch = field(default_factory=Stretch)  # and over longer
+    fall: Fall = field(default_factory=Fall)

@@ -94,7 +94,9 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.VALVE_STUCK_OPEN: AlertRule(
         title="a valve is stuck open",
-        raised_by="flow goes on after a bed closed, while the master is still open. Closes all",
+        raised_by="flow goes on after a bed closed, while the master is still open; or beside "
+        "others that drink the flow does not fall by half of what the closed bed took, and goes on "
+        "once they are closed too, or nobody can tell. Closes all",
         ended_by="a person, per bed",
         advice="Shut the tap by hand now. Clean or replace the valve, then lift this.",
         at_night=AtNight.ALWAYS,
@@ -202,7 +204,8 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.FROST: AlertRule(
         title="frost",
-        raised_by="below 2 °C by the mast, or the frost months",
+        raised_by="below 2 °C by the mast, or the frost months; below 2 °C in a bed's soil by one "
+        "of its probes, unless the air kept above 8 °C for a day: that bed",
         ended_by="warmer",
         advice="Too cold to water. Drain what may freeze.",
         at_night=AtNight.GROWING,

@@ -10,12 +10,13 @@ from controller.events import Started
 from controller.proving import proof, walk
 from controller.proving.arming import marks_of as marks_of
 from controller.run import Run
-from controller.watering import hose, valves
+from controller.watering import hose, stuck, valves
 
 
 def drive(run: Run) -> None:
     """Carry every watering on, and the walk or proof that is under way, if any is."""
     valves.drive(run)
+    stuck.drive(run)
     active = run.state.proving.active
     if active is None:
         return
@@ -27,7 +28,8 @@ def drive(run: Run) -> None:
 
 def under_way(run: Run) -> bool:
     """Whether water runs, is about to, or is looked for: then every tick counts."""
-    return bool(run.state.waterings) or run.state.proving.active is not None
+    proving = run.state.proving.active is not None or stuck.suspected(run)
+    return bool(run.state.waterings) or proving
 
 
 def judge_all(run: Run) -> None:
@@ -39,6 +41,7 @@ def judge_all(run: Run) -> None:
 
 def begin_run(run: Run, event: Started) -> None:
     """A process begins: what was under way is over; finished valves stay walked."""
+    stuck.begin_run(run)
     proving = run.state.proving
     if proving.active is not None:
         if proving.active.kind == "walk":

@@ -22,7 +22,7 @@ ENDS: Final[dict[Reason, str]] = {
     Reason.CLEARED: "This ends with a new planting in the garden file.",
     Reason.PAUSED: "This ends when the pause does, or when a person ends it before.",
     Reason.STOPPED: "This ends six hours after the stop. By hand it can be watered before.",
-    Reason.FROST: "This ends when the air is above 2 °C and the frost months are over.",
+    Reason.FROST: "This ends when air and soil are above 2 °C and the frost months are over.",
     Reason.SUPPLY_LOST: "This ends when water comes again: it is tried within two hours.",
     Reason.NO_WATER_DAY: "This ends when a day begins on which water may run.",
     Reason.PROBES_SWAPPED: "This ends with probes or valves put right and the alert cleared.",

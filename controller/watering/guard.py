@@ -8,6 +8,7 @@ from __future__ import annotations
 from controller.effects import Alert
 from controller.proving.arming import armed, at_work
 from controller.run import Run
+from controller.watering.frost import too_cold
 from controller.watering.limits import (
     Caps,
     Opening,
@@ -17,8 +18,6 @@ from controller.watering.limits import (
     permit,
 )
 
-FROST_C = 2.0
-MAST_FRESH_S = 7200.0
 LATCHING = frozenset({"burst", "leak", "valve_stuck_open", "node_contract", "crash_loop"}) | {
     "master_failed"
 }
@@ -50,21 +49,6 @@ def _keeps_shut(run: Run, alert: Alert, bed: str) -> bool:
     return by_valve == bed or (by_valve is None and alert.bed not in run.garden.beds)
 
 
-def frost(run: Run) -> bool:
-    """Whether it is too cold: the mast says so, or the garden file's frost months."""
-    sky, state = run.state.sky, run.state
-    heard_s = sky.mono_s
-    if heard_s is not None and state.mono_s - heard_s <= MAST_FRESH_S:
-        temp_c = sky.temp_c
-        if temp_c is not None and not temp_c >= FROST_C:
-            return True
-    span = run.garden.garden.frost_lock
-    if span is None:
-        return False
-    day, first, last = run.local_day(state.at_utc_s).strftime("%m-%d"), span[0], span[1]
-    return first <= day <= last if first <= last else day >= first or day <= last
-
-
 def interlock(run: Run, bed: str, proof: str = "") -> Refused | None:
     """The first thing that forbids any opening of this bed; None where nothing does.
 
@@ -76,7 +60,7 @@ def interlock(run: Run, bed: str, proof: str = "") -> Refused | None:
     state = run.state
     if not proof and not armed(run, bed):
         return Refused.NOT_ARMED
-    if not proof and at_work(run):
+    if run.state.meter.fall.suspects or (not proof and at_work(run)):
         return Refused.PROVING
     if state.lock_why is not None:
         return Refused.LOCKED
@@ -90,7 +74,7 @@ def interlock(run: Run, bed: str, proof: str = "") -> Refused | None:
         return Refused.LINK_LOST
     if latched(run, bed):
         return Refused.VALVE_LATCHED
-    return Refused.FROST if frost(run) else None
+    return Refused.FROST if too_cold(run, bed) else None
 
 
 def caps_of(run: Run, bed: str) -> Caps:

@@ -81,6 +81,12 @@ def others_l_min(run: Run) -> float:
     return taps.others_l_min if taps.asked_trusted_s is not None else 0.0
 
 
+def others_about(run: Run) -> bool:
+    """Whether water that is not the beds' may run behind the meter."""
+    shared = run.garden.supply.shared
+    return shared or announced(run) or run.state.taps.asked_trusted_s is not None
+
+
 def beside(run: Run, litres: float, over_s: float, flow_l_min: float) -> bool:
     """Whether what the meter gained is not the beds' alone.
 

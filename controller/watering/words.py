@@ -38,7 +38,9 @@ SENTENCES: Final[dict[Reason, str]] = {
     Reason.SUPPLY_LOST: (
         "No water came in two beds: {bed} waits for the supply. It is tried again within two hours."
     ),
-    Reason.FROST: "Too cold: below 2 °C, or in the frost months, nothing opens.",
+    Reason.FROST: (
+        "Too cold: below 2 °C in the air or in its soil, or in the frost months, nothing opens."
+    ),
     Reason.WAITING_READINGS: "{bed} waits for a fresh reading before it is judged.",
     Reason.UNKNOWN_STATE: "{bed} cannot be judged: its numbers are not whole. It stays shut.",
     Reason.WET: "{bed} is full: its probes read at or above field capacity.",

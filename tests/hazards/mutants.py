@@ -15,6 +15,8 @@ VALVES = "controller/watering/valves.py"
 LEASING = "controller/watering/leasing.py"
 SETTLING = "controller/watering/settling.py"
 SUPPLY = "controller/watering/supply.py"
+FROST = "controller/watering/frost.py"
+STUCK = "controller/watering/stuck.py"
 METERING = "controller/metering.py"
 INPUTS = "controller/inputs.py"
 ENGINE = "controller/engine.py"
@@ -273,17 +275,20 @@ BOUNDS = [
         "E2",
     ),
     m(
-        GUARD,
+        FROST,
         "        if temp_c is not None and not temp_c >= FROST_C:\n",
         "        if False:\n",
         "E2",
     ),
     m(
-        GUARD,
+        FROST,
         "    return first <= day <= last if first <= last else day >= first or day <= last\n",
         "    return False\n",
         "E2",
     ),
+    m(FROST, "return frost(run) or bool(cold_soil(run, bed))", "return frost(run)", "E2"),
+    m(FROST, "temp_c < FROST_C and not _warm_for_a_day(run)", "temp_c < FROST_C", "E2"),
+    m(FROST, "now_s - heard_s > TOLD_FRESH_S", "False", "E2"),
 ]
 
 VALVE = [
@@ -349,11 +354,44 @@ VALVE = [
     m(LEASING, "MASTER_LAG_S = 20.0", "MASTER_LAG_S = 0.0", "V1"),
     m(
         METERING,
-        "and meter.idle_gain_l >= STUCK_PULSES * pulse_l and stuck:",
-        "and False:",
+        "    if stuck.runs_on(run, gain.since_mono_s):\n        return\n",
+        "",
         "V1 V4",
     ),
-    m(METERING, "    for _ in range(3):\n        run.close(valve)\n", "", "V1"),
+    m(
+        STUCK,
+        '    cut_all(run, "fault")\n    for bed in beds:\n        for _ in range(3):\n',
+        '    cut_all(run, "fault")\n    for bed in beds:\n        for _ in ():\n',
+        "V1",
+    ),
+    m(METERING, "        stuck.watch_fall(run, gain", "        (run, gain", "V1"),
+    m(STUCK, "return closed if missing and above_l_min", "return closed if above_l_min", "V1"),
+    m(
+        STUCK,
+        "missing and above_l_min >= ABOVE_SHARE * least_l_min else []",
+        "missing else []",
+        "V1",
+    ),
+    m(
+        STUCK,
+        "    due_l_min += sum(flow_of(run, bed) for bed in opened)\n",
+        "    due_l_min += sum(2.0 * flow_of(run, bed) for bed in opened)\n",
+        "V1",
+    ),
+    m(
+        STUCK,
+        "        _end_doubt(run, stuck=False)\n",
+        "        _end_doubt(run, stuck=True)\n",
+        "V1",
+    ),
+    m(
+        STUCK,
+        "if fall.suspects and run.state.mono_s - fall.since_mono_s",
+        "if False and run.state.mono_s - fall.since_mono_s",
+        "V1",
+    ),
+    m(STUCK, "    if suspected(run):\n        _end_doubt(run, stuck=True)\n", "", "V1"),
+    m(GUARD, "    if run.state.meter.fall.suspects or (not proof", "    if (not proof", "V1"),
     m(METERING, "BURST_FACTOR = 1.6", "BURST_FACTOR = 16.0", "M1"),
     m(METERING, "SPELL_FACTOR = 1.3", "SPELL_FACTOR = 13.0", "M1"),
     m(METERING, "SPELL_FACTOR = 1.3", "SPELL_FACTOR = 1.1", "M1"),
@@ -378,7 +416,13 @@ VALVE = [
         "    if False:\n",
         "M3",
     ),
-    m(METERING, "or boot != event.boot or", "or", "M3"),
+    m(METERING, "and boot == event.boot and fresh", "and fresh", "M3"),
+    m(
+        METERING,
+        "    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))\n",
+        "    meter.counted_s = mono_s\n",
+        "V1 M2",
+    ),
     m(
         SETTLING,
         "return max(min(nominal_l, pulse.reserved_l), factor * pulse.given_l + uncounted_l)",

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.effects import Alert, Alerts, Lease, Note, Reserve, Settle
-from controller.events import GardenChanged, Order, OrderKind
+from controller.events import GardenChanged, Order, OrderKind, ProbeReading, WeatherReading
 from controller.garden import Garden
 from tests.engine_bench import Bench
 from tests.engine_garden import DAY_S, small_garden
@@ -132,6 +132,61 @@ def test_a_night_of_frost_opens_nothing_and_the_thaw_does() -> None:
     hands.temp_c = 5.0
     hands.live(12.0)
     assert hands.doses() > 0
+
+
+def soil_temp(bench: Bench, temp_c: float | None) -> None:
+    """South's upper probe tells this temperature with its water content; the beds are judged."""
+    told = ProbeReading(**bench.times(), probe="south-20", value=0.27, soil_temp_c=temp_c)
+    bench.step(told)
+    bench.live(HOUR_S, tick_s=60.0)
+
+
+def how_answered(bench: Bench, bed: str) -> str:
+    """How an order for a bed is answered; a watering that began is stopped."""
+    answer = bench.order("water", bed, litres=20.0)
+    assert answer is not None
+    bench.live(60.0)
+    bench.order("stop", bed)
+    bench.live(700.0)
+    return answer.reason
+
+
+@pytest.mark.hazard("E2")
+@pytest.mark.parametrize(
+    ("temp_c", "held"), [(0.5, True), (-4.0, True), (1.9, True), (2.0, False), (-60.0, False)]
+)
+def test_frost_in_a_beds_soil_keeps_that_bed_shut(temp_c: float, held: bool) -> None:
+    bench = Bench(small_garden(beds=("south", "wall")))
+    soil_temp(bench, temp_c)
+    assert ("frost-south" in bench.engine.state.alerts) is held
+    assert "frost-wall" not in bench.engine.state.alerts
+    assert how_answered(bench, "south") == ("frost" if held else "watering")
+    assert how_answered(bench, "wall") == "watering"
+    assert bench.engine.state.beds["south"].frosted is held
+    soil_temp(bench, 5.0)
+    assert "frost-south" not in bench.engine.state.alerts
+    assert how_answered(bench, "south") == "watering"
+
+
+@pytest.mark.hazard("E2")
+def test_an_old_word_of_cold_soil_holds_nothing() -> None:
+    bench = Bench(small_garden())
+    soil_temp(bench, 0.5)
+    bench.live(1.5 * HOUR_S, tick_s=60.0)
+    assert how_answered(bench, "south") == "watering"
+
+
+@pytest.mark.hazard("E2")
+@pytest.mark.parametrize(("lowest_c", "held"), [(8.5, False), (7.5, True)])
+def test_cold_soil_is_not_believed_after_a_day_of_warm_air(lowest_c: float, held: bool) -> None:
+    bench = Bench(small_garden())
+    for hour in range(26):
+        told = WeatherReading(**bench.times(), mast="mast", temp_c=20.0 if hour % 2 else lowest_c)
+        bench.step(told)
+        bench.live(HOUR_S, tick_s=600.0)
+    bench.step(WeatherReading(**bench.times(), mast="mast", temp_c=20.0))
+    soil_temp(bench, 0.5)
+    assert how_answered(bench, "south") == ("frost" if held else "watering")
 
 
 # -- the garden file, changed while water runs

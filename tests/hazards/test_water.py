@@ -135,6 +135,116 @@ def test_water_after_a_confirmed_close_repeats_it_and_drops_the_master() -> None
     assert answer.reason == "valve_latched"
 
 
+def two_drink(bench: Bench) -> Bench:
+    """Both beds drink for so long that their flow is known; south is about to be closed."""
+    bench.order("water", "south", litres=60.0)
+    bench.live(60.0)
+    bench.order("water", "wall", litres=60.0)
+    bench.live(240.0)
+    assert bench.open_beds() == ["south", "wall"]
+    return bench
+
+
+def lasting(bench: Bench, breakage: Breakage, for_s: float = 90.0) -> Bench:
+    """South is told to close, and this breaks."""
+    bench.broken(breakage)
+    bench.order("stop", "south")
+    bench.live(for_s)
+    return bench
+
+
+@pytest.mark.hazard("V1")
+def test_a_valve_that_sticks_while_another_drinks_is_found_by_the_fall_that_does_not_come() -> None:
+    bench = two_drink(metered("south", "wall", at_once=2))
+    closed_s = bench.now_s
+    lasting(bench, Breakage(stuck_open={"south"}))
+    assert bench.alert_codes() == {"valve_stuck_open"}, "not a burst, and no other bed's valve"
+    assert {alert.bed for alert in bench.engine.state.alerts.values()} == {"south"}
+    assert len(bench.closes("south", since_s=closed_s)) >= 6
+    assert not any(node.is_open for node in bench.nodes.values())
+    stopped_l = bench.litres["south"]
+    bench.live(HOUR_S)
+    assert bench.litres["south"] == stopped_l, "the master lets no more through"
+    answer = bench.order("water", "south", litres=20.0)
+    assert answer is not None
+    assert answer.reason == "valve_latched"
+
+
+@pytest.mark.hazard("V1")
+def test_it_is_found_although_a_third_bed_opens_meanwhile_where_all_were_walked() -> None:
+    bench = metered("south", "wall", "low", at_once=2)
+    bench.order("walk", yes=True)
+    bench.live(1800.0)
+    two_drink(bench)
+    lasting(bench, Breakage(stuck_open={"south"}), for_s=10.0)
+    bench.order("water", "low", litres=60.0)
+    bench.live(180.0)
+    told = bench.engine.state.alerts.values()
+    assert {(one.code, one.bed) for one in told if one.valve} == {("valve_stuck_open", "south")}
+    assert not any(node.is_open for node in bench.nodes.values())
+
+
+@pytest.mark.hazard("V1")
+@pytest.mark.parametrize(
+    ("supply_frac", "beside_frac", "after_frac"),
+    [
+        pytest.param(1.0, 0.0, 0.0, id="all-well"),
+        pytest.param(0.5, 0.0, 0.5, id="a-weak-supply-of-which-wall-alone-takes-all"),
+        pytest.param(1.0, 0.5, 0.5, id="wall-takes-more-than-it-should"),
+    ],
+)
+def test_a_flow_that_falls_suspects_nobody(
+    supply_frac: float, beside_frac: float, after_frac: float
+) -> None:
+    bench = metered("south", "wall", at_once=2)
+    bench.broken(Breakage(supply_frac=supply_frac))
+    bench.gush_l_min = beside_frac * FLOW_L_MIN
+    two_drink(bench)
+    bench.gush_l_min = after_frac * FLOW_L_MIN
+    bench.order("stop", "south")
+    bench.live(90.0)
+    assert bench.open_beds() == ["wall"]
+    assert bench.alert_codes() == set()
+    assert "suspected" not in {note.code for note in bench.notes("valve")}
+
+
+@pytest.mark.hazard("V1")
+def test_a_suspicion_that_the_gap_does_not_prove_locks_nothing() -> None:
+    bench = two_drink(metered("south", "wall", at_once=2))
+    bench.gush_l_min = FLOW_L_MIN  # as if south ran on; it is a joint behind wall's valve
+    bench.order("stop", "south")
+    while bench.open_beds():
+        bench.tick()
+    answer = bench.order("water", "wall", litres=20.0)
+    assert answer is not None
+    assert answer.reason == "proving"
+    bench.gush_l_min = 0.0
+    bench.live(60.0)
+    assert [note.code for note in bench.notes("valve", "south")][-1:] == ["holds"]
+    assert bench.alert_codes() == set()
+    bench.live(600.0)
+    bench.order("water", "wall", litres=20.0)
+    bench.live(60.0)
+    assert bench.open_beds() == ["wall"]
+
+
+@pytest.mark.hazard("V1")
+@pytest.mark.parametrize("ended_by", ["silence", "restart"])
+def test_a_suspicion_that_nobody_can_prove_counts_as_proved(ended_by: str) -> None:
+    bench = two_drink(metered("south", "wall", at_once=2))
+    bench.broken(Breakage(stuck_open={"south"}))
+    bench.order("stop", "south")
+    while bench.engine.state.valves["wall"].state == "open":
+        bench.tick()
+    if ended_by == "restart":
+        bench.restart(30.0)
+        bench.connect()
+    bench.broken(Breakage(stuck_open={"south"}, silent={"meter:main"}))
+    bench.live(200.0)
+    assert "valve_stuck_open" in bench.alert_codes()
+    assert {alert.bed for alert in bench.engine.state.alerts.values()} == {"south"}
+
+
 # -- flow that should be and is not
 
 
@@ -199,6 +309,31 @@ def test_behind_a_valve_that_does_not_answer_no_other_opens_until_it_must_be_shu
 
 
 # -- a meter that lies
+
+
+@pytest.mark.hazard("V1", "M2")
+@pytest.mark.parametrize("stuck", [False, True], ids=["it-closed", "it-sticks"])
+def test_words_that_come_bunched_after_a_close_are_of_the_time_before_it(stuck: bool) -> None:
+    bench = running(metered())
+    bench.broken(Breakage(silent={"meter:main"}))
+    held = []
+    for turn in range(10):
+        if turn == 4:
+            bench.order("stop", "south")
+            bench.broken(Breakage(silent={"meter:main"}, stuck_open={"south"} if stuck else set()))
+        bench.tick()
+        held.append((bench.meter_total_l(), bench.now_s))
+    bench.broken(Breakage(stuck_open={"south"} if stuck else set()))
+    for total_l, up_s in held:  # all at once, after the pulse's books were closed
+        one = MeterReading(
+            **bench.times(), meter="main", litres_total=total_l, up_s=up_s, boot="m0"
+        )
+        bench.step(one)
+    assert bench.alert_codes() == ({"valve_stuck_open"} if stuck else set())
+    if not stuck:
+        bench.live(600.0)
+        assert bench.alert_codes() == set()
+        assert bench.engine.state.litres == pytest.approx(bench.litres["south"], abs=0.11)
 
 
 def last_meter(bench: Bench) -> MeterReading:
