@@ -21,6 +21,7 @@ from api import (
     bodies,
     hand_routes,
     hose_routes,
+    outlook_routes,
     page,
     pair_routes,
     pick_routes,
@@ -47,6 +48,19 @@ from api.problems import ProblemError, etag_of, is_known, json_response
 from api.security import Caller, Doors, on_loopback
 from controller.events import OrderKind
 
+TOLD_ROUTERS = tuple(
+    part.router
+    for part in (
+        hand_routes,
+        turn_routes,
+        pick_routes,
+        alarm_routes,
+        walk_routes,
+        hose_routes,
+        outlook_routes,
+        pair_routes,
+    )
+)
 HISTORY_DAYS = 10.0  # what is shown where no `from` is given
 HISTORY_MOST_S = 400 * 86_400.0
 LOG_ROWS = 200
@@ -95,17 +109,8 @@ def create_app(
     app.state.issue_code = doors.issue_code
     app.state.link_base = "http://localhost"
     problems.install(app, page.refused)
-    app.include_router(_open_routes)
-    app.include_router(_read_routes)
-    app.include_router(_order_routes)
-    app.include_router(hand_routes.router)
-    app.include_router(turn_routes.router)
-    app.include_router(pick_routes.router)
-    app.include_router(alarm_routes.router)
-    app.include_router(walk_routes.router)
-    app.include_router(hose_routes.router)
-    app.include_router(pair_routes.router)
-    app.include_router(_stop_routes)
+    for router in (_open_routes, _read_routes, _order_routes, *TOLD_ROUTERS, _stop_routes):
+        app.include_router(router)
     app.include_router(page.routes())
     if loopback_only:
         _describe(app)

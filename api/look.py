@@ -287,9 +287,10 @@ def doubts(bed: dict[str, Any]) -> list[str]:
 
 
 def sky_words(shown: dict[str, Any]) -> list[str]:
-    """Where the garden's water use comes from and what was assumed, once that is known."""
-    text = shown.get("sky", {}).get("text", "")
-    return [text] if text else []
+    """Where the garden's water use and the rain to come are taken from, once that is known."""
+    sky = shown.get("sky", {})
+    said = (sky.get("text", ""), sky.get("foretold", {}).get("text", ""))
+    return [text for text in said if text]
 
 
 def untried_words(bed: dict[str, Any]) -> list[str]:
