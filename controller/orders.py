@@ -19,6 +19,7 @@ from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import QUIET_S, Run
 from controller.state import Pause, Said, Watering
+from controller.telling import repeats
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
 from controller.telling.sky_orders import SKIES
@@ -45,6 +46,10 @@ BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
 def handle(run: Run, order: Order) -> None:
     """Carry out or refuse one order; the answer is among the effects."""
+    before = repeats.known(run.state, order)
+    if before is not None:
+        run.out.append(before)
+        return
     if order.bed is not None and order.bed not in run.garden.beds:
         _answer(run, order, "unknown", "no_such_bed", "There is no such bed.")
         return

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from controller.effects import Answer
 from controller.events import OutlookSpan
 
 
@@ -56,6 +57,14 @@ class TypedSky:
     at_utc_s: float
     who: str
     spans: tuple[OutlookSpan, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """An order whose sender gave it a key, and its answer once there is one."""
+
+    order: str
+    answer: Answer | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
