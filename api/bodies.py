@@ -277,10 +277,19 @@ def _names(schema: dict[str, Any]) -> list[str]:
 def described(model: type[BaseModel], *, required: bool = True) -> dict[str, Any]:
     """The request body of a route for its OpenAPI description."""
     schema = model.model_json_schema()
-    defs = schema.pop("$defs", None)
-    if defs:
-        schema = {"title": model.__name__, "anyOf": list(defs.values())}
+    schema = _inlined(schema, schema.pop("$defs", {}))
     return {"requestBody": {"required": required, "content": {JSON_TYPE: {"schema": schema}}}}
+
+
+def _inlined(part: Any, defs: dict[str, Any]) -> Any:  # noqa: ANN401 - any JSON value
+    """A JSON schema with each reference replaced by what it refers to."""
+    if isinstance(part, list):
+        return [_inlined(one, defs) for one in part]
+    if not isinstance(part, dict):
+        return part
+    if "$ref" in part:
+        return _inlined(defs[part["$ref"].rpartition("/")[2]], defs)
+    return {key: _inlined(one, defs) for key, one in part.items()}
 
 
 async def json_body(request: Request, model: type[Body]) -> tuple[Body, bytes]:

@@ -21,6 +21,7 @@ from api import (
     bodies,
     hand_routes,
     hose_routes,
+    outlook_routes,
     page,
     pair_routes,
     pick_routes,
@@ -45,12 +46,26 @@ from api.orders import (
 )
 from api.problems import ProblemError, etag_of, is_known, json_response
 from api.security import Caller, Doors, on_loopback
+from api.thinning import thinned
 from controller.events import OrderKind
+from controller.store_reads import LOG_LIMIT
 
+TOLD_ROUTERS = tuple(
+    part.router
+    for part in (
+        hand_routes,
+        turn_routes,
+        pick_routes,
+        alarm_routes,
+        walk_routes,
+        hose_routes,
+        outlook_routes,
+        pair_routes,
+    )
+)
 HISTORY_DAYS = 10.0  # what is shown where no `from` is given
 HISTORY_MOST_S = 400 * 86_400.0
 LOG_ROWS = 200
-LOG_ROWS_MOST = 1000
 
 Digits = Annotated[str | None, Query(pattern=r"^[0-9]{1,15}$")]
 Instant = Annotated[str | None, Query(max_length=40)]
@@ -95,17 +110,8 @@ def create_app(
     app.state.issue_code = doors.issue_code
     app.state.link_base = "http://localhost"
     problems.install(app, page.refused)
-    app.include_router(_open_routes)
-    app.include_router(_read_routes)
-    app.include_router(_order_routes)
-    app.include_router(hand_routes.router)
-    app.include_router(turn_routes.router)
-    app.include_router(pick_routes.router)
-    app.include_router(alarm_routes.router)
-    app.include_router(walk_routes.router)
-    app.include_router(hose_routes.router)
-    app.include_router(pair_routes.router)
-    app.include_router(_stop_routes)
+    for router in (_open_routes, _read_routes, _order_routes, *TOLD_ROUTERS, _stop_routes):
+        app.include_router(router)
     app.include_router(page.routes())
     if loopback_only:
         _describe(app)
@@ -142,10 +148,14 @@ async def garden(request: Request, desk: TheDesk) -> Response:
 
 @_read_routes.get("/api/log")
 async def record(desk: TheDesk, after: Digits = None, limit: Digits = None) -> Response:
-    """Decisions, waterings, orders and alerts, in pages."""
-    most = min(LOG_ROWS_MOST, max(1, int(limit or LOG_ROWS)))
+    """Decisions, waterings, orders and alerts, in pages, the oldest first."""
+    most = int(limit or LOG_ROWS)
+    if not 1 <= most <= LOG_LIMIT:
+        raise ProblemError(422, f"`limit` is 1 to {LOG_LIMIT} rows.")
     rows = await asyncio.to_thread(desk.log, int(after or 0), most)
-    return json_response({"rows": rows, "after": rows[-1]["id"] if rows else int(after or 0)})
+    last = rows[-1]["id"] if rows else int(after or 0)
+    more = len(rows) == most and bool(await asyncio.to_thread(desk.log, last, 1))
+    return json_response({"rows": rows, "after": last, "more": more})
 
 
 @_read_routes.get("/api/beds/{bed}/history")
@@ -163,7 +173,7 @@ async def history(
     if not 0.0 < to_utc_s - from_utc_s <= HISTORY_MOST_S:
         raise ProblemError(422, "`from` must lie before `to`, at most 400 days.")
     kept = await asyncio.to_thread(desk.history, bed, from_utc_s, to_utc_s)
-    rows = stepped(kept, float(step or 0))
+    rows = thinned(kept, float(step or 0))
     points = [{"at": rfc3339(row["at_utc_s"]), **_without_at(row)} for row in rows]
     return json_response(
         {"bed": bed, "from": rfc3339(from_utc_s), "to": rfc3339(to_utc_s), "points": points}
@@ -172,24 +182,6 @@ async def history(
 
 def _without_at(row: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in row.items() if key != "at_utc_s"}
-
-
-def stepped(rows: list[dict[str, Any]], step_s: float) -> list[dict[str, Any]]:
-    """Rows drawn together to one a step: the last state, the sums of rain and water.
-
-    Args:
-        rows: as `Desk.history` gives them.
-        step_s: [s] length of a step; 0 leaves the rows alone.
-    """
-    if not step_s > 0.0:
-        return rows
-    steps: dict[int, dict[str, Any]] = {}
-    for row in rows:
-        slot = int(row["at_utc_s"] // step_s)
-        before = steps.get(slot)
-        sums = {key: row[key] + (before[key] if before else 0.0) for key in ("rain_mm", "given_l")}
-        steps[slot] = {**row, **sums}
-    return list(steps.values())
 
 
 # -- ordering

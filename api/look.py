@@ -6,7 +6,7 @@ import dataclasses
 import json
 import urllib.error
 import urllib.request
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -287,9 +287,10 @@ def doubts(bed: dict[str, Any]) -> list[str]:
 
 
 def sky_words(shown: dict[str, Any]) -> list[str]:
-    """Where the garden's water use comes from and what was assumed, once that is known."""
-    text = shown.get("sky", {}).get("text", "")
-    return [text] if text else []
+    """Where the garden's water use and the rain to come are taken from, once that is known."""
+    sky = shown.get("sky", {})
+    said = (sky.get("text", ""), sky.get("foretold", {}).get("text", ""))
+    return [text for text in said if text]
 
 
 def untried_words(bed: dict[str, Any]) -> list[str]:
@@ -332,10 +333,11 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
 
 
 def verified_text(found: Verified) -> str:
-    """What a re-feed came to, for people."""
+    """What a re-feed came to, for people, by the garden's own clock."""
     if found.first_utc_s is None:
         return "The journal is empty: nothing to compare."
-    since = datetime.fromtimestamp(found.first_utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    local = datetime.fromtimestamp(found.first_utc_s, ZoneInfo(found.timezone))
+    since = f"{local:%Y-%m-%d %H:%M:%S %Z}"
     if found.differs_at is None:
         return f"{found.events} events since {since}: every decision is the same again."
     return (

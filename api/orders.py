@@ -1,7 +1,7 @@
 """From a person's order to the engine's answer, and what HTTP makes of it.
 
 Repeats are made harmless by an `Idempotency-Key`: the first answer is kept with the method, path
-and body that it belongs to, and given again.
+and body that it belongs to, and given again; by the engine too, so that it holds over a restart.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import re
 import secrets
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable
+from contextvars import ContextVar
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,11 +26,13 @@ from api.problems import ProblemError, json_response, problem_response
 from api.security import Caller
 from controller.effects import Answer
 from controller.events import OrderKind
+from controller.telling.repeats import keyed_id
 
 log = logging.getLogger(__name__)
 
 KEYS_MOST = 256  # answers kept for repeats
 STOP_WITHIN_S = 2.0  # [s] a stop is answered within this
+_ORDER_ID: ContextVar[str] = ContextVar("order_id", default="")  # of a request with a key
 KEY_FORM = re.compile(r"[\x21-\x7e]{1,128}")
 
 _STATUS = {"invalid": 422, "unknown": 404, "unrecorded": 503, "refused": 409}
@@ -82,7 +85,7 @@ async def place(desk: Desk, caller: Caller, what: OrderKind, **fields: object) -
         ProblemError: 503 where no answer comes in time; whether the order holds is unknown.
     """
     order: dict[str, Any] = {
-        "order": f"o-{secrets.token_hex(6)}",
+        "order": _ORDER_ID.get() or f"o-{secrets.token_hex(6)}",
         "what": what,
         "who": caller.who,
         "bed": None,
@@ -196,7 +199,11 @@ class Repeats:
             if known != print_:
                 raise ProblemError(422, "This Idempotency-Key belongs to another request.")
             return await asyncio.shield(future)
-        return await self._first(slot, print_, work)
+        order_id = _ORDER_ID.set(keyed_id(slot, meant))
+        try:
+            return await self._first(slot, print_, work)
+        finally:
+            _ORDER_ID.reset(order_id)
 
     async def _first(self, slot: tuple[str, str], print_: bytes, work: Work) -> Response:
         future: asyncio.Future[Response] = asyncio.get_running_loop().create_future()

@@ -149,6 +149,14 @@ def for_program(path: str) -> bool:
     return path == "/api" or path.startswith("/api/") or path == "/openapi.json"
 
 
+def _at_fault(exc: Exception) -> str:
+    """Which part of the address is malformed, by our own name for it; never what was sent."""
+    faults = exc.errors() if isinstance(exc, RequestValidationError) else []
+    names = sorted({str(fault["loc"][-1]) for fault in faults if len(fault["loc"]) == 2})
+    where = f"At fault: {', '.join(names)}. " if names else ""
+    return f"A part of the address is malformed. {where}/docs on the board says what is allowed."
+
+
 Page = Callable[[ProblemError], Response]
 
 
@@ -173,9 +181,7 @@ def install(app: FastAPI, for_person: Page = bare_page) -> None:
         return refuse(request, problem)
 
     async def on_invalid(request: Request, exc: Exception) -> Response:
-        del exc  # it carries what was sent
-        problem = ProblemError(422, "A part of the address is malformed; see /openapi.json.")
-        return refuse(request, problem)
+        return refuse(request, ProblemError(422, _at_fault(exc)))
 
     async def on_http(request: Request, exc: Exception) -> Response:
         status = exc.status_code if isinstance(exc, HTTPException) else 500

@@ -144,6 +144,9 @@ class Alerts:
     standing: tuple[Alert, ...]
 
 
+KEYED = "key-"  # begins the id of an order that carries a key of its sender's
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
     """The answer to an `Order`."""

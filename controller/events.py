@@ -183,6 +183,8 @@ class OrderKind(StrEnum):
     FLOW_ANSWER = "flow_answer"
     PAIR = "pair"
     UNPAIR = "unpair"
+    OUTLOOK = "outlook"
+    FORGET_OUTLOOK = "forget_outlook"
     NOTE = "note"
 
 
@@ -199,7 +201,8 @@ class Order:
     `text` to `NOTE`;
     `yes` to `WALK` (answer for me) and `WALK_ANSWER`, `device` and `on` to `WALK_BACKFLOW`,
     `open_s` to `HOSE`, `yes` to `FLOW_ANSWER` (the water is ours), `pair`, `role` (operator,
-    helper), `name` and `secret_sha256` to `PAIR`, `pair` to `UNPAIR`.
+    helper), `name` and `secret_sha256` to `PAIR`, `pair` to `UNPAIR`,
+    `spans` to `OUTLOOK`.
     """
 
     kind: Literal["order"] = "order"
@@ -232,6 +235,7 @@ class Order:
     black_ended: int | None = None
     variety: str = ""
     text: str = ""
+    spans: tuple[OutlookSpan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,8 +19,10 @@ from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import QUIET_S, Run
 from controller.state import Pause, Said, Watering
+from controller.telling import repeats
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
+from controller.telling.sky_orders import SKIES
 from controller.told_orders import HAND
 from controller.watering.decision import Reason
 from controller.watering.dosing import ON_LEAST_S, Split, nominal_s, split
@@ -44,6 +46,10 @@ BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
 def handle(run: Run, order: Order) -> None:
     """Carry out or refuse one order; the answer is among the effects."""
+    before = repeats.known(run.state, order)
+    if before is not None:
+        run.out.append(before)
+        return
     if order.bed is not None and order.bed not in run.garden.beds:
         _answer(run, order, "unknown", "no_such_bed", "There is no such bed.")
         return
@@ -325,7 +331,7 @@ def _hand(run: Run, order: Order) -> None:
 
 
 def _told(run: Run, order: Order) -> None:
-    """A walk begun, answered or ended; a hose; who may come in."""
+    """A walk begun, answered or ended; a hose; who may come in; the sky as typed."""
     reply = TELLS[order.what](run, order)
     if reply.status != "accepted":
         _answer(run, order, reply.status, reply.reason, reply.text)
@@ -375,7 +381,7 @@ def _clear(run: Run, order: Order) -> None:
     _answer(run, order, "accepted", "lifted", "Lifted.")
 
 
-TELLS = {**walk_orders.WALKS, **HOSES, **PAIRS}
+TELLS = {**walk_orders.WALKS, **HOSES, **PAIRS, **SKIES}
 DOES: dict[OrderKind, Callable[[Run, Order], None]] = {
     OrderKind.WATER: _water,
     OrderKind.STOP: _stop,

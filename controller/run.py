@@ -14,6 +14,7 @@ from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay, EngineState
+from controller.telling import repeats
 from controller.watering.hours import LocalDay, Window, local_day_at
 from controller.watering.limits import Caps
 from controller.watering.words import bed_name
@@ -172,4 +173,6 @@ class Run:
             self.out.append(Alerts(standing=tuple(self.state.alerts.values())))
             self.alerts_changed = False
         effects, self.out = self.out, []
+        if self.state.keyed:
+            repeats.keep(self.state, effects)
         return effects

@@ -17,7 +17,7 @@ from controller.events import LedgerEntry, OutlookSpan
 from controller.proving.memory import Proving
 from controller.sensing.climate import Climate
 from controller.sensing.sky_sources import Reckoned
-from controller.told_state import Miss, Paired, Poured, Scarce, Taps
+from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, Taps, TypedSky
 from controller.water_state import MeterState as MeterState
 from controller.water_state import Pulse as Pulse
 from controller.water_state import ValveState as ValveState
@@ -202,7 +202,8 @@ class SkyState:
     rain_mono_s: float = 0.0
     rain_due_mm: float = 0.0  # fallen, not yet given to the beds
     temps: list[Hour] = field(default_factory=list)  # the last 24 hours
-    spans: list[OutlookSpan] = field(default_factory=list)
+    spans: list[OutlookSpan] = field(default_factory=list)  # as the topic told them
+    typed: TypedSky | None = None  # and as a person did
     reckoned: Reckoned = field(default_factory=Reckoned)
 
 
@@ -375,6 +376,7 @@ class EngineState:
     scarce: Scarce = field(default_factory=Scarce)
     taps: Taps = field(default_factory=Taps)
     pairs: dict[str, Paired] = field(default_factory=dict)  # by id; replaced, not changed
+    keyed: dict[str, Keyed] = field(default_factory=dict)  # orders that carry a key, oldest first
     proving: Proving = field(default_factory=Proving)
     alerts: dict[str, Alert] = field(default_factory=dict)
     edge_mono_s: float | None = None  # a valve was last told to open or close

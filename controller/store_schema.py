@@ -17,6 +17,8 @@ from typing import Literal
 
 from controller.effects import (
     EFFECTS_JSON,
+    KEYED,
+    Answer,
     Effect,
     Note,
     Outcome,
@@ -230,6 +232,7 @@ def needs_disk(effects: Sequence[Effect]) -> bool:
     return any(
         isinstance(effect, Reserve | Settle | SaveEpoch | Picked)
         or (isinstance(effect, Note) and effect.durable)
+        or (isinstance(effect, Answer) and effect.order.startswith(KEYED))
         for effect in effects
     )
 

@@ -1,4 +1,4 @@
-"""What is remembered of people's word: water poured, turns missed, litres left, hoses, pairings.
+"""What is remembered of people's word: water poured, turns missed, litres left, hoses, the sky.
 
 Part of the engine's state (`controller/state.py`), kept apart for its length.
 """
@@ -6,6 +6,9 @@ Part of the engine's state (`controller/state.py`), kept apart for its length.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+
+from controller.effects import Answer
+from controller.events import OutlookSpan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +48,23 @@ class Taps:
     ran_on: bool = False  # announced flow that has not rested since
     asked_trusted_s: float | None = None  # since when it is asked whose flow this is
     others_l_min: float = 0.0  # of the flow that is asked about
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TypedSky:
+    """Rain and heat to come as a person typed them; each span is over by its own end."""
+
+    at_utc_s: float
+    who: str
+    spans: tuple[OutlookSpan, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """An order whose sender gave it a key, and its answer once there is one."""
+
+    order: str
+    answer: Answer | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

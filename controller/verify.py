@@ -23,12 +23,14 @@ class Verified:
         first_utc_s: time of the first, None where there is none.
         differs_at: journal number of the first event that was answered otherwise, else None.
         what: the kind of that event.
+        timezone: of the garden, for people.
     """
 
     events: int
     first_utc_s: float | None
     differs_at: int | None = None
     what: str = ""
+    timezone: str = "UTC"
 
 
 def verify(folder: DataFolder) -> Verified:
@@ -60,8 +62,13 @@ def verify(folder: DataFolder) -> Verified:
                     first_utc_s=first_utc_s,
                     differs_at=row.n,
                     what=row.event.kind,
+                    timezone=_zone_of(engine),
                 )
-    return Verified(events=events, first_utc_s=first_utc_s)
+    return Verified(events=events, first_utc_s=first_utc_s, timezone=_zone_of(engine))
+
+
+def _zone_of(engine: Engine | None) -> str:
+    return "UTC" if engine is None else engine.run.garden.garden.timezone
 
 
 def _same(effects: list[Effect], recorded: str) -> bool:

@@ -26,6 +26,7 @@ from controller.sensing.flags import Flag
 from controller.sensing.sky_sources import Reckoned, source_sentence
 from controller.state import BedMemory, Pause, Watering
 from controller.telling.hose_orders import hose_json
+from controller.telling.sky_orders import foretold_json
 from controller.turn_orders import turns_json
 from controller.watering.decision import Reason
 from controller.watering.eye import line_frac
@@ -221,7 +222,7 @@ def picture(run: Run) -> dict[str, Any]:
         "litres": round(state.litres + running_l, 2),
         "last_reading_at": rfc3339(max(heard)) if heard else None,
         "beds": {bed: _bed(run, bed) for bed in run.garden.beds},
-        "sky": sky_json(state.sky.reckoned),
+        "sky": {**sky_json(state.sky.reckoned), "foretold": foretold_json(run, rfc3339)},
         "master": None if run.master is None else state.valves[run.master].state,
         "holds": {
             "locked": state.lock_why is not None,

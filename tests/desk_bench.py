@@ -49,9 +49,12 @@ class EngineDesk:
 
     def _placed(self, fields: dict[str, Any]) -> Answer | None:
         self._orders += 1
-        told = {**fields, "order": f"web-{self._orders}", "what": OrderKind(fields["what"])}
+        given = str(fields.get("order", ""))  # one that carries a key keeps its id
+        name = given if given.startswith("key-") else f"web-{self._orders}"
+        told = {**fields, "order": name, "what": OrderKind(fields["what"])}
         self.bench.step(Order(**self.bench.times(), **told))
-        return self.bench.answer(told["order"])
+        answers = [one for one in self.bench.of(Answer) if one.order == name]
+        return answers[-1] if answers else None
 
     async def stop_now(self, bed: str | None, who: str) -> Answer:
         """Close one bed's valve or all."""

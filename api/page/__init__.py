@@ -10,6 +10,7 @@ from api.page import (
     learned,
     marks,
     picking,
+    sky,
     tank,
     turns,
     walk,
@@ -29,6 +30,7 @@ def routes() -> APIRouter:
     turns.add_to(router)
     tank.add_to(router)
     hose.add_to(router)
+    sky.add_to(router)
     alarms.add_to(router)
     walk.add_to(router)
     picking.add_to(router)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -15,10 +17,11 @@ from api.problems import ProblemError
 from controller.events import OrderKind
 
 FEELS = {
-    "dry": "dry: it crumbles and leaves no mark on the hand",
-    "just_moist": "just moist: it holds together and leaves the hand damp",
-    "wet": "wet: it is dark and water shows when it is pressed",
+    "dry": ("Dry", "it crumbles and leaves no mark on the hand"),
+    "just_moist": ("Just moist", "it holds together and leaves the hand damp"),
+    "wet": ("Wet", "it is dark and water shows when it is pressed"),
 }
+DEPTHS_CM = (10, 20, 30, 40, 50, 60)
 LEAVES = {"0": "upright", "1": "slightly rolled", "2": "limp"}
 WHENS = {"morning": "in the morning", "midday": "at midday"}
 
@@ -40,6 +43,7 @@ async def hand_page(request: Request, bed: str) -> Response:
         "title": f"Tell of {bed_name(bed)}",
         "bed": bed,
         "feels": FEELS,
+        "depths": DEPTHS_CM,
         "leaves": LEAVES,
         "whens": WHENS,
         "felt": felt_words(state, front.tongue_of(desk.view())),
@@ -49,7 +53,7 @@ async def hand_page(request: Request, bed: str) -> Response:
     return keyed_page(request, "hand.html", context)
 
 
-def _one_of(form: dict[str, str], field: str, allowed: dict[str, str], refused: str) -> str:
+def _one_of(form: dict[str, str], field: str, allowed: Iterable[str], refused: str) -> str:
     told = form.get(field, "")
     if told not in allowed:
         raise ProblemError(422, refused)

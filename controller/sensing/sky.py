@@ -16,6 +16,7 @@ from controller.events import WeatherReading
 from controller.garden import Garden
 from controller.sensing.climate import WHOLE_DAY_H
 from controller.sensing.estimate import GRID_S
+from controller.sensing.foretold import foretold_by
 from controller.sensing.sky_sources import (
     ASSUMED_WORDS,
     BOUNDS,
@@ -167,7 +168,7 @@ def step_eto_mm(garden: Garden, site: Site, sky: SkyState, at_utc_s: float, mono
     else:
         assumed = []
         source, day_mm = day_without_mast(
-            spans=sky.spans,
+            spans=foretold_by(sky),
             recent_mm_d=reckoned.recent_mm_d,
             monthly_mm_d=garden.normals.eto_mm_d,
             site=site,
@@ -222,7 +223,7 @@ def day_degree_days(sky: SkyState, mono_s: float) -> float:
 def rain_expected_mm(sky: SkyState, at_utc_s: float) -> float:
     """Rain foretold for the next 24 h, amount times odds [mm]."""
     total_mm = 0.0
-    for span in sky.spans:
+    for span in foretold_by(sky):
         length_s = span.hours * 3600.0
         first_s = max(span.from_utc_s, at_utc_s)
         last_s = min(span.from_utc_s + length_s, at_utc_s + RAIN_AHEAD_S)
@@ -234,7 +235,7 @@ def rain_expected_mm(sky: SkyState, at_utc_s: float) -> float:
 def rains_expected(sky: SkyState, at_utc_s: float) -> tuple[tuple[float, float], ...]:
     """The spells of rain foretold for the next 24 h: what would fall in it [mm], and the odds."""
     found = []
-    for span in sky.spans:
+    for span in foretold_by(sky):
         length_s = span.hours * 3600.0
         first_s = max(span.from_utc_s, at_utc_s)
         last_s = min(span.from_utc_s + length_s, at_utc_s + RAIN_AHEAD_S)
@@ -250,5 +251,5 @@ def heat_expected(sky: SkyState, at_utc_s: float) -> bool:
         and span.tmax_c >= HOT_C
         and span.from_utc_s < at_utc_s + RAIN_AHEAD_S
         and span.from_utc_s + span.hours * 3600.0 > at_utc_s
-        for span in sky.spans
+        for span in foretold_by(sky)
     )

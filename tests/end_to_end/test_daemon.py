@@ -273,7 +273,7 @@ def _watered_again_after_fresh_readings(garden: LiveGarden, back: dict[str, Any]
 
     until(again, 40.0, f"a second watering; {seen}")
     second = garden.truth().openings("south")[1]
-    log = garden.get("/api/log?limit=1000")["rows"]
+    log = garden.get("/api/log?limit=500")["rows"]
     decided = [
         datetime.fromisoformat(row["at"]).timestamp()
         for row in log

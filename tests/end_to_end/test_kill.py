@@ -108,7 +108,7 @@ def _first_judged_utc_s(garden: LiveGarden, after_utc_s: float) -> float:
     found: list[float] = []
 
     def judged() -> bool:
-        rows = garden.get("/api/log?limit=1000")["rows"]
+        rows = garden.get("/api/log?limit=500")["rows"]
         times = [_utc_s(row["at"]) for row in rows if _judges(row)]
         found[:] = [at_utc_s for at_utc_s in times if at_utc_s >= after_utc_s - 1.0]
         return bool(found)

@@ -13,7 +13,10 @@ from click.testing import CliRunner, Result
 
 from api import look
 from api.cli import main
+from api.look import verified_text
+from controller.verify import Verified
 from sim.examples import find_garden
+from tests.engine_garden import START_UTC_S
 
 COMMANDS = [
     "demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify", "record",
@@ -218,6 +221,18 @@ def test_an_address_that_nobody_answers_ends_with_status_3(tmp_path: Path) -> No
     said = thirstline("status", "--data", str(tmp_path))
     assert (said.exit_code, said.stdout) == (UNREACHABLE, "")
     assert "does not answer" in said.stderr
+
+
+@pytest.mark.parametrize(
+    ("zone", "says"),
+    [
+        ("America/Los_Angeles", "7 events since 2026-07-14 23:00:00 PDT: every"),
+        ("Europe/Vienna", "7 events since 2026-07-15 08:00:00 CEST: every"),
+    ],
+)
+def test_verify_speaks_in_the_gardens_own_time(zone: str, says: str) -> None:
+    found = Verified(events=7, first_utc_s=START_UTC_S, timezone=zone)
+    assert verified_text(found).startswith(says)
 
 
 def test_verify_without_a_record_says_so(tmp_path: Path) -> None:

@@ -1,12 +1,17 @@
 """Reading over HTTP: the garden with its entity tag, health, the record, a bed's history."""
 
 import math
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from api.desk import FAKE_NOW_UTC_S, FakeDesk
-from api.http import create_app, stepped
+from api.http import create_app
+from api.thinning import thinned
+from controller.store_reads import LOG_LIMIT
 
 RIGHT = "the-operators-token"
 
@@ -94,7 +99,28 @@ def test_the_record_comes_in_pages(here: TestClient, desk: FakeDesk) -> None:
     assert ([row["id"] for row in first["rows"]], first["after"]) == ([1, 2, 3], 3)
     rest = here.get(f"/api/log?after={first['after']}&limit=100").json()
     assert [row["id"] for row in rest["rows"]] == [4, 5, 6, 7]
-    assert here.get("/api/log?after=7").json() == {"rows": [], "after": 7}
+    assert here.get("/api/log?after=7").json() == {"rows": [], "after": 7, "more": False}
+
+
+def test_following_the_pages_gives_each_row_once(here: TestClient, desk: FakeDesk) -> None:
+    desk.rows = [{"id": number, "what": "order"} for number in range(1, 1201)]
+    seen: list[int] = []
+    after, more = 0, True
+    while more:
+        page = here.get(f"/api/log?after={after}&limit={LOG_LIMIT}").json()
+        assert len(page["rows"]) <= LOG_LIMIT
+        seen += [row["id"] for row in page["rows"]]
+        after, more = page["after"], page["more"]
+    assert seen == list(range(1, 1201))
+    exact = here.get("/api/log?after=1000&limit=200").json()
+    assert (len(exact["rows"]), exact["more"]) == (200, False)
+
+
+@pytest.mark.parametrize("limit", ["0", "501", "1000", "-1", "all"])
+def test_a_page_is_never_longer_than_the_record_reads_at_once(here: TestClient, limit: str) -> None:
+    got = here.get(f"/api/log?limit={limit}")
+    assert got.status_code == 422
+    assert "limit" in got.json()["detail"]
 
 
 @pytest.mark.parametrize("after", ["-1", "1_0", "１２", "nan", "9" * 40, "%00"])
@@ -138,15 +164,66 @@ def test_history_of_no_bed_is_404(here: TestClient) -> None:
     assert here.get("/api/beds/nowhere/history").status_code == 404
 
 
-def test_a_step_keeps_the_last_state_and_sums_what_fell() -> None:
-    rows = [
-        {"at_utc_s": at, "depletion_frac": frac, "line_frac": 0.4, "rain_mm": 1.0, "given_l": 2.0}
-        for at, frac in ((0.0, 0.1), (600.0, 0.2), (3600.0, 0.3))
-    ]
-    drawn = stepped(rows, 3600.0)
-    assert [row["depletion_frac"] for row in drawn] == [0.2, 0.3]
-    assert [row["rain_mm"] for row in drawn] == [2.0, 1.0]
-    assert [row["given_l"] for row in drawn] == [4.0, 2.0]
+def row(at_utc_s: float, frac: float | None, line: float | None = 0.4) -> dict[str, Any]:
+    return {
+        "at_utc_s": at_utc_s,
+        "depletion_frac": frac,
+        "line_frac": line,
+        "rain_mm": 1.0,
+        "given_l": 2.0,
+    }
+
+
+def test_a_step_keeps_its_ends_and_its_lowest_and_highest_and_every_sum() -> None:
+    fracs = (0.30, 0.31, 0.05, 0.20, 0.41, 0.35, 0.36)
+    rows = [row(600.0 * n, frac) for n, frac in enumerate(fracs)] + [row(4200.0, 0.37)]
+    drawn = thinned(rows, 4200.0)
+    assert [one["depletion_frac"] for one in drawn] == [0.30, 0.05, 0.41, 0.36, 0.37]
+    assert [one["rain_mm"] for one in drawn] == [1.0, 2.0, 2.0, 2.0, 1.0]
+    assert sum(one["given_l"] for one in drawn) == 16.0
+
+
+def test_a_gap_is_not_bridged() -> None:
+    fracs = (0.1, 0.2, None, None, None, 0.3, 0.4)
+    drawn = thinned([row(600.0 * n, frac) for n, frac in enumerate(fracs)], 86_400.0)
+    assert [one["depletion_frac"] for one in drawn] == [0.1, 0.2, None, None, 0.3, 0.4]
+
+
+@settings(derandomize=True, max_examples=200)
+@given(
+    values=st.lists(
+        st.tuples(st.none() | st.floats(0.0, 1.0), st.none() | st.floats(0.2, 0.6)), max_size=60
+    ),
+    step_s=st.sampled_from([0.0, 600.0, 3600.0, 86_400.0]),
+)
+def test_thinning_invents_nothing_and_loses_no_peak(
+    values: list[tuple[float | None, float | None]], step_s: float
+) -> None:
+    rows = [row(600.0 * n, frac, line) for n, (frac, line) in enumerate(values)]
+    drawn = thinned(rows, step_s)
+    by_at = {one["at_utc_s"]: one for one in rows}
+    assert [one["at_utc_s"] for one in drawn] == sorted({one["at_utc_s"] for one in drawn})
+    for column in ("depletion_frac", "line_frac"):
+        assert all(one[column] == by_at[one["at_utc_s"]][column] for one in drawn)
+        told = [one[column] for one in rows if one[column] is not None]
+        kept = [one[column] for one in drawn if one[column] is not None]
+        assert (min(told, default=0), max(told, default=0)) == (
+            min(kept, default=0),
+            max(kept, default=0),
+        )
+    for column in ("rain_mm", "given_l"):
+        assert sum(one[column] for one in drawn) == pytest.approx(sum(o[column] for o in rows))
+
+
+def test_a_long_span_comes_thinned_over_http(here: TestClient) -> None:
+    span = "from=2026-07-05T00:00:00Z&to=2026-07-15T00:00:00Z"
+    whole = here.get(f"/api/beds/south/history?{span}").json()["points"]
+    thin = here.get(f"/api/beds/south/history?{span}&step=86400").json()["points"]
+    assert len(whole) > 400
+    assert 20 <= len(thin) <= 70
+    assert sum(one["given_l"] for one in thin) == pytest.approx(
+        sum(one["given_l"] for one in whole)
+    )
 
 
 def test_every_answer_carries_the_fixed_headers(here: TestClient) -> None:

@@ -87,6 +87,37 @@ def test_a_form_tells_and_its_key_works_once(
     assert len(desk.orders) == 1
 
 
+def test_the_soil_is_told_in_one_tap_at_any_depth_that_is_offered(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    page = client.get("/beds/south/hand").text
+    form = page[page.index("/beds/south/soil") :]
+    form = form[: form.index("</form>")]
+    taps = re.findall(r'<button class="[^"]+" name="feel" value="([a-z_]+)">([^<]+)<', form)
+    assert taps == [("dry", "Dry"), ("just_moist", "Just moist"), ("wet", "Wet")]
+    assert '<input type="radio"' not in form, "nothing to choose before the tap"
+    assert "selected>20<" in form
+    for depth in re.findall(r"<option[^>]*>([0-9]+)<", form):
+        told = {"key": key_on(client), "feel": "wet", "depth": depth}
+        assert client.post("/do/beds/south/soil", data=told).status_code == 200
+        assert desk.orders[-1]["depth_cm"] == float(depth)
+    assert len(desk.orders) == 6
+
+
+@pytest.mark.parametrize("role", ["operator", "helper"])
+def test_helper_and_grower_tell_the_soil_alike(desk: FakeDesk, role: str) -> None:
+    app = create_app(desk, token=RIGHT, names=["plot.local"], monotonic=lambda: 0.0)
+    base = "http://plot.local:8470"
+    phone = TestClient(app, base_url=base, client=("192.168.1.7", 5), headers={"Origin": base})
+    assert phone.get(f"/open?code={app.state.issue_code(role, 'Ann')}").status_code == 200
+    told = {"key": key_on(phone), "feel": "just_moist", "depth": "30"}
+    assert phone.post("/do/beds/south/soil", data=told).status_code == 200
+    last = desk.orders[-1]
+    assert (last["what"], last["feel"], last["depth_cm"]) == ("soil", "just_moist", 30.0)
+    assert last["who"].startswith(role)
+    assert last["who"].endswith("(Ann)")
+
+
 @pytest.mark.parametrize(
     ("path", "fields"),
     [

@@ -211,6 +211,22 @@ def test_a_helper_may_what_is_listed_and_nothing_else(place: Place) -> None:
     assert place.desk.orders == []
 
 
+def test_the_table_of_the_readme_says_what_a_helper_may() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    table = readme.partition("| may | by | operator | helper |")[2].partition("\n\n")[0]
+    rows = [[cell.strip() for cell in row.strip("|").split("|")] for row in table.split("\n")[2:]]
+    told = {
+        (call.split()[0], call.split()[1]): row[3] == "yes"
+        for row in rows
+        for call in re.findall(r"`((?:PUT|POST|DELETE) [^`]+)`", row[1])
+    }
+    assert {call for call, yes in told.items() if yes} == {
+        (method, path) for method, path in HELPER_MAY if path.startswith("/api/")
+    }
+    assert set(told) <= set(WRITES)
+    assert ["every other write", "yes", "no"] in [row[1:] for row in rows]
+
+
 HELPS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("POST", "/api/beds/south/look", {"leaves": 1, "when": "morning"}),
     ("POST", "/api/beds/south/soil", {"feel": "dry", "depth_cm": 20}),
