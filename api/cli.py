@@ -21,6 +21,7 @@ from api.book_commands import export, season
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
+from api.new_command import new
 from api.options import data_option, json_flag, print_json
 from api.pair_command import pair
 from api.record_commands import record
@@ -230,6 +231,7 @@ def check(garden: str, as_json: bool) -> None:
         click.echo(render(told))
 
 
+main.add_command(new)
 main.add_command(replay)
 main.add_command(sweep)
 main.add_command(record)
