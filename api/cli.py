@@ -18,6 +18,7 @@ import click
 from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
+from api.care_commands import backup, restore_command
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
@@ -240,6 +241,8 @@ main.add_command(alarm)
 main.add_command(pair)
 main.add_command(season)
 main.add_command(export)
+main.add_command(backup)
+main.add_command(restore_command)
 
 
 @main.command()

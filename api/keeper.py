@@ -52,6 +52,7 @@ class Keeper:
         port: int | None = None,
     ) -> None:
         self._folder = folder
+        self._garden_file = None if garden_path is None else str(garden_path.absolute())
         self.daemon = Daemon(garden, folder, clock, url=url, garden_path=garden_path, armed=armed)
         self.daemon.alive = lambda: notify("WATCHDOG=1")
         self._alarms = Alarmer(folder, clock, self.daemon, speed=clock.speed)
@@ -104,7 +105,7 @@ class Keeper:
             return
         self._tell_next_s = time.monotonic() + TELL_EVERY_S
         try:
-            self._folder.write_daemon_json(self.url, os.getpid())
+            self._folder.write_daemon_json(self.url, os.getpid(), self._garden_file)
             self._told = True
         except StoreError as exc:  # a full disk: the page is up all the same
             log.warning("%s", exc)

@@ -2,7 +2,8 @@
 
 `lock` (held by one process), `token` (the operator's, never in the database), `install` (an id that
 the database repeats), `daemon.json` (where the running daemon is found), `alarms.json` (what was
-told of alarms and what waits to get out), `thirstline.db`.
+told of alarms and what waits to get out), `backups.json` (when and where the last backup was made),
+`thirstline.db`.
 Small files are replaced whole: a power cut leaves the old one or the new one.
 """
 
@@ -33,6 +34,7 @@ class DaemonAddress(BaseModel):
 
     url: str
     pid: int
+    garden_file: str | None = None
 
 
 def default_data_dir(garden_id: str, environ: Mapping[str, str]) -> Path:
@@ -145,13 +147,14 @@ class DataFolder:
         """
         self._replace("install", install + "\n")
 
-    def write_daemon_json(self, url: str, pid: int) -> None:
-        """Say where the running daemon is found.
+    def write_daemon_json(self, url: str, pid: int, garden_file: str | None = None) -> None:
+        """Say where the running daemon is found, and which garden file it reads.
 
         Raises:
             StoreError: It cannot be written.
         """
-        self._replace("daemon.json", DaemonAddress(url=url, pid=pid).model_dump_json() + "\n")
+        told = DaemonAddress(url=url, pid=pid, garden_file=garden_file)
+        self._replace("daemon.json", told.model_dump_json(exclude_none=True) + "\n")
 
     def read_daemon_json(self) -> DaemonAddress | None:
         """Read where the daemon is found; None where none says so in a readable way."""
@@ -197,6 +200,22 @@ class DataFolder:
         """
         self._replace("runs.json", text + "\n")
 
+    def read_backups(self) -> str:
+        """Read what is remembered of the last backup, one line of JSON; empty where nothing is.
+
+        Raises:
+            StoreError: It cannot be read.
+        """
+        return self._read_line("backups.json")
+
+    def write_backups(self, text: str) -> None:
+        """Remember the last backup.
+
+        Raises:
+            StoreError: It cannot be written.
+        """
+        self._replace("backups.json", text + "\n")
+
     def low_space_caution(self) -> str | None:
         """Say so where less space is free than the data folder needs; None where all is well."""
         try:
@@ -218,10 +237,13 @@ class DataFolder:
             msg = f"{self.database}: cannot look at it: {exc.strerror}"
             raise StoreError(msg) from exc
 
-    def set_database_aside(self) -> Path | None:
-        """Rename a database that cannot be used, its write-ahead log too.
+    def set_database_aside(self, why: str = "bad") -> Path | None:
+        """Rename a database that cannot be used or gives way, its write-ahead log too.
 
         The suffix is the instant of its last change; the pair can be opened as it stands.
+
+        Args:
+            why: `bad` or `replaced`, part of the new name.
 
         Returns:
             The new name, or None where there was no database.
@@ -235,7 +257,7 @@ class DataFolder:
             tails = [t for t in ("", "-wal") if self._database_part(t).exists()]
             if not tails:
                 return None
-            aside = self._free_name(self._database_part(tails[0]))
+            aside = self._free_name(self._database_part(tails[0]), why)
             for tail in tails:
                 self._database_part(tail).rename(aside.with_name(aside.name + tail))
             self._database_part("-shm").unlink(missing_ok=True)
@@ -248,9 +270,9 @@ class DataFolder:
     def _database_part(self, tail: str) -> Path:
         return self.database.with_name(self.database.name + tail)
 
-    def _free_name(self, changed_last: Path) -> Path:
+    def _free_name(self, changed_last: Path, why: str) -> Path:
         changed = datetime.fromtimestamp(changed_last.stat().st_mtime, tz=UTC)
-        name = f"{self.database.name}.bad-{changed:%Y%m%dT%H%M%SZ}"
+        name = f"{self.database.name}.{why}-{changed:%Y%m%dT%H%M%SZ}"
         tries = [name, *(f"{name}.{i}" for i in range(2, 1000))]
         return next(p for p in map(self.path.joinpath, tries) if not p.exists())
 
@@ -281,6 +303,14 @@ class DataFolder:
         except OSError as exc:
             msg = f"{path}: cannot be written: {exc.strerror}"
             raise StoreError(msg) from exc
+
+    def sync(self) -> None:
+        """Have the names in the folder on disk.
+
+        Raises:
+            OSError: It cannot be done.
+        """
+        self._sync_folder()
 
     def _sync_folder(self) -> None:
         fd = os.open(self.path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)

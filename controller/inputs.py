@@ -87,7 +87,8 @@ def _hear_epoch(run: Run, event: ValveReport) -> None:
 def lost_history(run: Run) -> None:
     """Some water may be unknown: the budget counts as spent for a day."""
     state = run.state
-    if state.budget_spent_until_trusted_s is None:
+    spent_s = state.budget_spent_until_trusted_s
+    if spent_s is None or run.trusted_s >= spent_s:  # a day that is over counts for nothing now
         state.budget_spent_until_trusted_s = run.trusted_s + BUDGET_LOST_S
     run.raise_alert(
         "history_lost",

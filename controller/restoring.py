@@ -42,8 +42,8 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
         The engine as it stood when the last process ended.
     """
     kept = recovered.snapshot
-    if recovered.history == "lost":
-        return Engine(garden)
+    if recovered.history == "lost" and kept.state_json is None:
+        return Engine(garden)  # with a state it is a backup that came back: only water is unknown
     if kept.version not in {None, VERSION}:
         log.warning(
             "the kept state is of engine version %s, this is %s: what the beds had learned is left "

@@ -161,6 +161,18 @@ class Reader:
         """Give the newest snapshot, of whatever version of the engine."""
         return self._snapshot("ORDER BY n DESC LIMIT 1", ())
 
+    def garden_json(self) -> str | None:
+        """Give the garden file in force when the record was last written; None in a new one."""
+        snapshot = self.newest_snapshot()
+        told = json.loads(snapshot.state_json)["garden_json"] if snapshot.state_json else None
+        rows = self._query(
+            "SELECT event FROM journal WHERE n > ? AND kind IN ('started', 'garden') ORDER BY n",
+            (snapshot.n,),
+        )
+        for row in rows:
+            told = json.loads(row["event"]).get("garden_json") or told
+        return None if told is None else str(told)
+
     def first_snapshot(self, version: str) -> Snapshot:
         """Give the first snapshot of this version of the engine; without one, the start."""
         return self._snapshot("WHERE engine = ? ORDER BY n LIMIT 1", (version,))

@@ -28,6 +28,7 @@ from controller.effects import Alert, Alerts, Effect
 from controller.errors import StoreError
 from controller.events import AlarmWay, Event
 from controller.garden import Garden
+from controller.keeping.last import backup_state, weekly_words
 from controller.ports import Clock
 from controller.store import open_reader
 
@@ -215,6 +216,7 @@ class Alarmer:
             due_utc_s=due_s,
             now_utc_s=now_utc_s,
             next_utc_s=weekly_after(now_utc_s, zone, day),
+            backup=weekly_words(backup_state(self._folder, now_utc_s)),
         )
         for name in self._couriers:
             self._put(name, letter)

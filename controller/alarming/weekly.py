@@ -34,6 +34,7 @@ def weekly_letter(
     due_utc_s: float,
     now_utc_s: float,
     next_utc_s: float,
+    backup: str = "",
 ) -> Message:
     """Write the week's message.
 
@@ -45,6 +46,7 @@ def weekly_letter(
         due_utc_s: when it was due; it names the message.
         now_utc_s: now.
         next_utc_s: when the next one comes.
+        backup: how the backups stand, a sentence; empty leaves it out.
     """
     zone = garden.garden.zone
     told = [alert for alert in standing if alert.code != "paused"]
@@ -57,6 +59,7 @@ def weekly_letter(
         *_beds(picture),
         *_probes(picture),
         *_standing(standing),
+        *([backup] if backup else []),
         f"The next message of this kind comes on {said(next_utc_s, zone)}. If it does not, look "
         "at the board and its network.",
         f"{garden_name(garden)}, {said_with_zone(now_utc_s, zone)}."

@@ -26,6 +26,7 @@ from controller.alarming.weekly import Given, weekly_letter
 from controller.effects import Alert
 from controller.garden import Garden
 from controller.garden_ways import Mail
+from controller.keeping.last import BackupState, weekly_words
 from tests.engine_garden import START_UTC_S, small_garden
 from tests.mail_server import MailServer, trusting
 
@@ -385,7 +386,7 @@ PICTURE = {
 }
 
 
-def weekly(*standing: Alert, week: list[Given] | None) -> Message:
+def weekly(*standing: Alert, week: list[Given] | None, backup: str = "") -> Message:
     return weekly_letter(
         garden(),
         PICTURE,
@@ -394,7 +395,18 @@ def weekly(*standing: Alert, week: list[Given] | None) -> Message:
         due_utc_s=START_UTC_S,
         now_utc_s=START_UTC_S + 5.0,
         next_utc_s=START_UTC_S + 7 * 86_400.0,
+        backup=backup,
     )
+
+
+@pytest.mark.parametrize(
+    ("age_s", "words"),
+    [(2e5, "made 2 days ago."), (None, "Make one: thirstline backup"), (8e5, "Make one")],
+)
+def test_the_weeks_letter_tells_how_old_the_last_backup_is(age_s: float | None, words: str) -> None:
+    state = BackupState(age_s=age_s, there=True, same_disk=False)
+    assert words in weekly(week=None, backup=weekly_words(state)).text
+    assert ("Make one" in weekly_words(state)) is (age_s != 2e5)
 
 
 def test_the_weeks_letter_tells_water_beds_probes_batteries_and_when_the_next_comes() -> None:
