@@ -10,6 +10,7 @@ import hashlib
 import json
 import logging
 import math
+import secrets
 from collections.abc import Callable
 from typing import Any
 
@@ -22,6 +23,7 @@ from controller.errors import ThirstlineError
 
 log = logging.getLogger(__name__)
 
+_RUN = secrets.token_hex(8)
 PROBLEM_JSON = "application/problem+json"
 
 # RFC 9110 section 15: what each status means, in our words
@@ -99,8 +101,13 @@ def json_response(
 
 
 def etag_of(version: str) -> str:
-    """A version as an entity tag that any text may stand behind."""
-    return f'"{hashlib.sha256(version.encode("utf-8", "replace")).hexdigest()[:20]}"'
+    """A version as an entity tag that any text may stand behind.
+
+    No tag outlives its process: versions are counted anew after a restart, and a page that was
+    open before must not be told that nothing changed.
+    """
+    told = f"{_RUN} {version}".encode("utf-8", "replace")
+    return f'"{hashlib.sha256(told).hexdigest()[:20]}"'
 
 
 def is_known(request: Request, etag: str) -> bool:

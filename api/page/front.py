@@ -33,39 +33,14 @@ from api.page.holds import (
     runs,
 )
 from api.page.scarce import supply_words, turn_words, waits_for_water
-from api.page.words import DAY_S, Tongue, bed_name, left, listed, named, number, utc_s_of
+from api.page.states import given_words, label_words, left_words, valve_words
+from api.page.words import DAY_S, Tongue, bed_name, listed, named, number, utc_s_of
 from api.problems import etag_of
 
 SPANS = {"10": 10.0, "30": 30.0, "season": 150.0}  # [d] how far back the strips go
 UNPROVED_VALVES = frozenset({"told_to_close", "unknown"})
 PIECES = list[tuple[str, bool]]  # text, and whether it is stressed
 
-VALVE_WORDS = {
-    "closed": "closed",
-    "told_to_close": "told to close, not verified",
-    "opening": "opening",
-    "open": "open",
-    "unknown": "not known, treated as open until proved closed",
-    "latched": "latched shut until a person lifts it",
-}
-POSTURE_WORDS = {
-    plant.Posture.UPRIGHT: "Well supplied",
-    plant.Posture.SOFT: "Near its thirst line",
-    plant.Posture.HANGING: "Past its thirst line",
-    plant.Posture.UNKNOWN: "Not known",
-    plant.Posture.CLEARED: "Cleared",
-}
-STATE_WORDS = {
-    "learning": "Learning",
-    "due": "Due",
-    "watering": "Drinking",
-    "soaking": "Soaking in",
-    "paused": "Paused",
-    "locked": "Locked",
-    "blind": "No probe to go by",
-    "held": "Held",
-    "cleared": "Cleared",
-}
 QUALITY_WORDS = {
     "ok": "they agree",
     "doubtful": "in doubt",
@@ -87,6 +62,7 @@ class Card:
     scarce: str
     reason: str
     valve: str
+    valve_was: str
     is_open: bool
     runs: bool
     numbers: list[tuple[str, str]]
@@ -151,6 +127,8 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
         "demo": _demo_line(view),
         "tag": tag,
         "clock": tongue.clock(tongue.now_utc_s),
+        "now_utc_s": tongue.now_utc_s,
+        "speed": number(view["speed"]) or 1.0,
         "span": span,
         "spans": list(SPANS),
         "leaf": plant.LEAF,
@@ -269,7 +247,6 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
     shape = plant.posture(state["state"], depletion, line)
     name = bed_name(bed)
-    waits = paused_until_s(view, bed) is not None and state["state"] in {"drying", "due"}
     rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
     window = (None, None) if runs(state) else promised_s(view, bed) or (None, None)
     reach = left_words(state, tongue)
@@ -285,13 +262,14 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
         bed=bed,
         name=name,
         plant=plant.draw(shape),
-        label=STATE_WORDS["paused"] if waits else label_words(state, shape),
+        label=label_words(view, bed, shape),
         left=reach,
         next=next_words(view, bed, tongue),
         miss=felt.miss_words(state),
         scarce=turn_words(state, tongue),
         reason=bed_reason(view, bed, tongue),
         valve=valve_words(view, state, tongue),
+        valve_was=valve_words(view, state, tongue, lost=True),
         is_open=state["valve"] in OPEN_VALVES,
         runs=runs(state),
         numbers=_number_rows(state, tongue),
@@ -300,54 +278,6 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
         strip=strip.draw(rows, ahead, tongue, days, name),
         last=_last_words(state, tongue),
     )
-
-
-def label_words(state: dict[str, Any], shape: plant.Posture) -> str:
-    """A bed's state in a word or two; of a drying bed, where it is on its way to the line."""
-    if state["valve"] == "told_to_close":
-        return "Closing…"
-    told = STATE_WORDS.get(state["state"])
-    if told is not None:
-        return told
-    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
-    floor = number(state["floor_frac"])
-    if depletion is not None and floor is not None and depletion >= floor:
-        return "Past its floor"
-    if depletion is not None and line is not None and depletion >= line:
-        return POSTURE_WORDS[shape] if shape is plant.Posture.HANGING else "At its thirst line"
-    return POSTURE_WORDS[shape]
-
-
-def left_words(state: dict[str, Any], tongue: Tongue) -> str:
-    """How long a bed has to its thirst line, empty where it is there or nothing is known."""
-    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
-    window = due_s(state)
-    if depletion is None or line is None or window is None or runs(state):
-        return ""
-    if not depletion < line:
-        return ""
-    return left(max(0.0, (window[0] + window[1]) / 2.0 - tongue.now_utc_s))
-
-
-def given_words(state: dict[str, Any], tongue: Tongue) -> str:
-    """`36 of 60 L`, empty where no watering is under way."""
-    watering = state.get("watering")
-    if not watering:
-        return ""
-    given, want = number(watering["given_l"]) or 0.0, number(watering["want_l"]) or 0.0
-    return f"{tongue.litres(given, unit=False)} of {tongue.litres(want)}"
-
-
-def valve_words(view: dict[str, Any], state: dict[str, Any], tongue: Tongue) -> str:
-    """What is known of the valve, and of the water that passed it."""
-    said = VALVE_WORDS.get(state["valve"], VALVE_WORDS["unknown"])
-    if state["valve"] == "closed" and not view["link_up"]:
-        said = "last seen closed"
-    watering = state.get("watering")
-    if watering:
-        pulses = f"pulse {watering['pulse']} of {watering['pulses']}"
-        said = f"{said}, {given_words(state, tongue)}, {pulses}"
-    return said
 
 
 def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]:

@@ -1,20 +1,34 @@
 "use strict";
 // Two things that the page can do without, in this order: keep itself fresh, and read the strip.
 
-const EVERY_MS = 60000, WHILE_OPEN_MS = 3000, GIVE_UP_MS = 5000;
+const EVERY_MS = 60000, WHILE_OPEN_MS = 3000, WHILE_LOST_MS = 5000, GIVE_UP_MS = 5000, OLD_MS = 90000;
 const main = () => document.querySelector("main");
 let tag = main().dataset.tag, busy = false, timer = 0;
-let heard = main().dataset.clock;
+let heard = main().dataset.clock, heardMs = Date.now(), begun = null;
 
-const clock = () => new Intl.DateTimeFormat("en-GB", {
-  timeZone: main().dataset.zone, hour: "2-digit", minute: "2-digit", hourCycle: "h23",
-}).format(new Date());
+// The garden's time comes from the server's answers. The phone's clock may be wrong by a day; it is
+// only asked how long ago something was, and what it cannot know counts as long ago.
+function hear(answer) {
+  const atMs = Date.parse(answer.headers.get("date"));
+  const { now, speed, zone } = main().dataset;
+  begun ??= { atMs, now: +now };
+  heardMs = Date.now();
+  heard = new Intl.DateTimeFormat("en-GB", {
+    timeZone: zone, hour: "2-digit", minute: "2-digit", hourCycle: "h23",
+  }).format(new Date(1000 * begun.now + (atMs - begun.atMs) * speed));
+}
+const old = () => Math.abs(Date.now() - heardMs) > OLD_MS;
 
+// Without contact nothing is said of now: valves tell what was seen last.
 function say(lost) {
   const line = document.querySelector(".contact");
   line.hidden = !lost;
-  line.textContent = lost ? `No contact since ${heard}.` : "";
+  line.textContent = lost ? `No contact since ${heard}. Below stands what was so then.` : "";
   main().classList.toggle("lost", lost);
+  for (const valve of document.querySelectorAll("[data-was]")) {
+    valve.dataset.is ??= valve.textContent;
+    valve.textContent = lost ? valve.dataset.was : valve.dataset.is;
+  }
 }
 
 const ask = (path, headers) =>
@@ -31,29 +45,48 @@ async function renew() {
   for (const part of ["main", ".everything"]) {
     document.querySelector(part).replaceWith(page.querySelector(part));
   }
+  begun = null;
+  return answer;
 }
 
 async function look() {
-  if (busy || document.visibilityState !== "visible") return;
+  if (document.visibilityState !== "visible") return;
+  if (old()) say(true);
+  if (busy) return;
   busy = true;
   try {
-    const answer = await ask("/api/garden", { "If-None-Match": tag });
+    let answer = await ask("/api/garden", { "If-None-Match": tag });
     if (answer.status !== 304) {
       if (!answer.ok) throw new Error(answer.status);
-      await renew();
+      answer = await renew();
       tag = main().dataset.tag;
     }
-    heard = clock();
+    hear(answer);
     say(false);
   } catch {
     say(true);
   } finally {
     busy = false;
     clearTimeout(timer);
-    timer = setTimeout(look, main().dataset.open ? WHILE_OPEN_MS : EVERY_MS);
+    const { dataset, classList } = main();
+    const nextMs = dataset.open ? WHILE_OPEN_MS : classList.contains("lost") ? WHILE_LOST_MS : EVERY_MS;
+    timer = setTimeout(look, nextMs);
   }
 }
-for (const [at, event] of [[document, "visibilitychange"], [window, "pageshow"], [window, "online"]]) {
+
+// A page that comes out of the browser's own store is old until the garden has answered, and its
+// form key may be spent.
+function shown(event) {
+  const [how] = performance.getEntriesByType("navigation");
+  const kept = event.persisted || how?.type === "back_forward" || how?.transferSize === 0;
+  if (kept) {
+    say(true);
+    tag = "";
+  }
+  look();
+}
+window.addEventListener("pageshow", shown);
+for (const [at, event] of [[document, "visibilitychange"], [window, "online"], [window, "offline"]]) {
   at.addEventListener(event, look);
 }
 

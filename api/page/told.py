@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from api.page.front import given_words
 from api.page.holds import OPEN_VALVES
+from api.page.states import given_words
 from api.page.words import Tongue, bed_name, listed, number, utc_s_of
 
 SHOWN_S = 300.0  # [s, real] long enough to walk to the bed and back

@@ -1,23 +1,16 @@
 """The page in a real browser: sizes and schemes, without JavaScript, refresh, lost contact."""
 
-import socket
-import threading
-import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 from api.desk import FakeDesk
-from api.http import create_app
+from tests.browser.page_bench import needs_chromium
+from tests.browser.page_bench import opened as _open
 
-CHROMIUM = Path("/usr/bin/chromium")
-RIGHT = "the-operators-token"
 SMALLEST_TARGET_PX = 44  # common practice for a thumb
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason="no browser at /usr/bin/chromium")
+pytestmark = needs_chromium
 
 
 @pytest.fixture
@@ -26,56 +19,6 @@ def desk() -> FakeDesk:
     running = {"want_l": 122.0, "given_l": 12.0, "pulse": 1, "pulses": 4, "by": "policy"}
     desk.set_bed("south", state="watering", valve="open", watering=running)
     return desk
-
-
-@pytest.fixture
-def url(desk: FakeDesk) -> Iterator[str]:
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        config = uvicorn.Config(
-            create_app(desk, token=RIGHT),
-            loop="asyncio",
-            http="h11",
-            ws="none",
-            log_level="warning",
-        )
-        server = uvicorn.Server(config)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-        thread.start()
-        end = time.perf_counter() + 10.0
-        while not server.started and time.perf_counter() < end:
-            time.sleep(0.02)
-        assert server.started
-        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
-        server.should_exit = True
-        thread.join(timeout=10.0)
-        assert not thread.is_alive()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    quiet = [
-        "--disable-quic",
-        "--no-first-run",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
-    ]
-    with playwright.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=str(CHROMIUM), args=quiet)
-        yield browser
-        browser.close()
-
-
-def _open(browser: Any, wide: int, scheme: str = "light", **more: Any) -> Any:
-    context = browser.new_context(
-        viewport={"width": wide, "height": 844}, color_scheme=scheme, **more
-    )
-    page = context.new_page()
-    page.complaints = []
-    page.on("console", lambda said: page.complaints.append(said.text))
-    page.on("pageerror", lambda fault: page.complaints.append(str(fault)))
-    return page
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -1,6 +1,8 @@
 """Reading over HTTP: the garden with its entity tag, health, the record, a bed's history."""
 
 import math
+import subprocess
+import sys
 from typing import Any
 
 import pytest
@@ -252,3 +254,11 @@ def test_the_fake_garden_is_as_old_as_it_says(desk: FakeDesk) -> None:
     assert rows[-1]["depletion_frac"] == pytest.approx(
         desk.view()["beds"]["south"]["depletion_frac"], abs=0.01
     )
+
+
+def test_no_version_outlives_its_process() -> None:
+    """The engine goes on with its epoch, and versions begin at 1 with each process."""
+    code = "from api.problems import etag_of; print(etag_of('5-3'))"
+    runs = [subprocess.run([sys.executable, "-c", code], capture_output=True) for _ in range(2)]
+    assert [run.returncode for run in runs] == [0, 0]
+    assert runs[0].stdout != runs[1].stdout

@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 
 from api.desk import FAKE_NOW_UTC_S, FakeDesk
 from api.http import create_app
-from api.page import front, plant
+from api.page import front, plant, states
 from api.page.advice import ADVICE
 from api.page.holds import next_words
 from api.page.words import Tongue, duration, left, named
@@ -175,7 +175,7 @@ def test_a_valve_in_words(
 ) -> None:
     desk.set_bed("south", valve=valve, watering=watering)
     view = desk.view()
-    assert front.valve_words(view, view["beds"]["south"], tongue) == said
+    assert states.valve_words(view, view["beds"]["south"], tongue) == said
     assert said in page_of(desk)
 
 
@@ -203,8 +203,8 @@ def test_close_every_valve_is_always_there(desk: FakeDesk) -> None:
 
 
 def test_days_left_stand_instead_of_a_bare_share(desk: FakeDesk, tongue: Tongue) -> None:
-    assert front.left_words(desk.view()["beds"]["tunnel"], tongue) == "line in 3 days"
-    assert front.left_words(desk.view()["beds"]["south"], tongue) == ""
+    assert states.left_words(desk.view()["beds"]["tunnel"], tongue) == "line in 3 days"
+    assert states.left_words(desk.view()["beds"]["south"], tongue) == ""
 
 
 @pytest.mark.parametrize(

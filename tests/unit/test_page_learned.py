@@ -16,7 +16,7 @@ from api import look
 from api.cli import main
 from api.desk import FakeDesk
 from api.http import create_app
-from api.page import front, teachings
+from api.page import front, states, teachings
 from controller.datafolder import DataFolder
 from controller.effects import Answer
 
@@ -150,5 +150,5 @@ def test_while_it_drinks_no_number_of_before_stands_as_now(desk: FakeDesk) -> No
     assert "used by sunrise" not in numbers
     assert (card.left, card.next) == ("", "")
     assert card.runs, "between two pulses it can be stopped as well"
-    assert front.left_words(view["beds"]["south"], tongue) == ""
+    assert states.left_words(view["beds"]["south"], tongue) == ""
     assert "used by sunrise  " not in look.why("south", view)
