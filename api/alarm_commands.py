@@ -8,7 +8,8 @@ import click
 
 from api import look
 from api.folders import folder_meant
-from api.options import data_option, json_flag, print_json
+from api.next_step import beside
+from api.options import data_option, json_flag, print_json, say, say_next
 
 TEST_S = 120.0  # [s] real; a hanging mail server takes its time
 WORDS = {"delivered": "delivered", "failed": "FAILED", "not_set": "not set"}
@@ -38,8 +39,9 @@ def alarm_test(garden: str | None, data: Path | None, as_json: bool) -> None:
         print_json(told)
     else:
         for report in told["ways"]:
-            click.echo(f"{report['way']:<8} {WORDS[report['outcome']]:<10} {report['text']}")
-        click.echo(told["text"])
+            say(f"{report['way']:<8} {WORDS[report['outcome']]:<10} {report['text']}")
+        say(told["text"])
+        say_next("status", garden, *beside(data))
     outcomes = {r["way"]: r["outcome"] for r in told["ways"]}
     out = [outcomes.get(way) for way in ("mail", "command")]
     if "failed" in outcomes.values() or "delivered" not in out:

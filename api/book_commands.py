@@ -11,7 +11,7 @@ import click
 
 from api import book_csv
 from api.demo import garden_of
-from api.options import DAY, data_option, json_flag, print_json
+from api.options import DAY, data_option, json_flag, print_json, say
 from api.orders import rfc3339
 from api.page.book_words import day_words, sentences
 from api.page.words import Tongue, bed_name
@@ -44,7 +44,7 @@ def season(
     """
     setting, folder = _meant(garden, data)
     book = _book(setting, folder, first, last)
-    print_json(book) if as_json else click.echo(_text(setting, book))
+    print_json(book) if as_json else say(_text(setting, book))
 
 
 @click.command()
@@ -53,8 +53,14 @@ def season(
 @click.option("--to", "last", type=DAY, default=None, help="The last day of the record.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="A folder.")
 @data_option
+@json_flag
 def export(
-    garden: str, first: datetime | None, last: datetime | None, out: Path, data: Path | None
+    garden: str,
+    first: datetime | None,
+    last: datetime | None,
+    out: Path,
+    data: Path | None,
+    as_json: bool,
 ) -> None:
     """Write picks, waterings and hours as CSV files.
 
@@ -74,8 +80,12 @@ def export(
     except OSError as exc:
         msg = f"{out}: cannot be written: {exc.strerror or exc}"
         raise UsageError(msg) from exc
-    for name, text in files.items():
-        click.echo(f"{out / name}: {text.count(chr(10)) - 1} rows")
+    rows = {str(out / name): text.count("\n") - 1 for name, text in files.items()}
+    if as_json:
+        print_json({"garden": setting.garden.id, "rows": rows})
+        return
+    for path, count in rows.items():
+        say(f"{path}: {count} rows")
 
 
 def _meant(garden: str, data: Path | None) -> tuple[Garden, DataFolder]:

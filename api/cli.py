@@ -10,6 +10,7 @@ import logging
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,46 +20,24 @@ from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
 from api.care_commands import backup, restore_command
+from api.command_group import NO, Group
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
 from api.new_command import new
-from api.options import data_option, json_flag, print_json
+from api.next_step import beside, command
+from api.options import data_option, json_flag, print_json, say, say_next
 from api.pair_command import pair
 from api.record_commands import record
 from api.season_commands import replay, sweep
 from api.walk_command import walk
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
-from controller.errors import GardenError, ThirstlineError, WrongUseError
+from controller.errors import WrongUseError
 from controller.explain import explain, render
 from controller.garden import Garden
 from sim.bench_trial import run_bench
 from sim.broker import EmbeddedBroker
-
-NO = 1
-WRONG_USE = 2
-UNREACHABLE = 3
-
-
-class Group(click.Group):
-    """Turns this project's errors into a sentence and an exit status."""
-
-    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
-        """Run a command; expected trouble ends with a sentence, never with a trace."""
-        try:
-            return super().invoke(ctx)
-        except look.UnreachableError as exc:
-            click.echo(str(exc), err=True)
-            ctx.exit(UNREACHABLE)
-        except GardenError as exc:
-            for fault in exc.faults:
-                click.echo(fault, err=True)
-            click.echo("Nothing was armed.", err=True)
-            ctx.exit(NO)
-        except ThirstlineError as exc:
-            click.echo(str(exc), err=True)
-            ctx.exit(WRONG_USE if isinstance(exc, WrongUseError) else NO)
 
 
 class Seconds(click.ParamType[float]):
@@ -85,6 +64,8 @@ class Seconds(click.ParamType[float]):
         return seconds
 
 
+DRINKING = ("watering", "soaking", "due")  # beds that are asked about first
+
 speed_option = click.option(
     "--speed",
     type=click.FloatRange(1.0, 240.0),
@@ -97,9 +78,11 @@ speed_option = click.option(
 @click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="thirstline", prog_name="thirstline")
 def main() -> None:
-    """Water tomato beds at their first mild stress, deeply and rarely.
+    r"""Water tomato beds at their first mild stress, deeply and rarely.
 
-    Begin with:  thirstline demo
+    \b
+    Without hardware:  thirstline demo
+    Your own garden:   thirstline new
     """
     logging.basicConfig(
         level=os.environ.get("THIRSTLINE_LOG", "WARNING"),
@@ -109,10 +92,10 @@ def main() -> None:
 
 
 def _quietly(as_json: bool) -> Callable[[str], None]:
-    return (lambda _: None) if as_json else click.echo
+    return (lambda _: None) if as_json else say
 
 
-@main.command()
+@main.command(short_help="Watch a virtual bed drink, without any hardware.")
 @click.option("--speed", type=click.FloatRange(1.0, 240.0), default=240.0, show_default=True)
 @click.option("--for", "seconds", type=Seconds(), default=None, help="Real time, e.g. 40s.")
 @click.option("--weather", default=DEMO_SEASON, show_default=True, help="A season.")
@@ -127,7 +110,8 @@ def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: 
     if as_json:
         print_json(shown)
     else:
-        click.echo(look.summary(shown))
+        say(look.summary(shown))
+        say_next("new")
 
 
 @main.command()
@@ -135,7 +119,8 @@ def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: 
 @data_option
 @speed_option
 @click.option("--port", type=click.IntRange(0, 65535), default=None, help="Of the page.")
-def run(garden: str, data: Path | None, speed: float, port: int | None) -> None:
+@json_flag
+def run(garden: str, data: Path | None, speed: float, port: int | None, as_json: bool) -> None:
     """Keep a garden: the daemon.
 
     Example:  thirstline run my-garden.toml --data /var/lib/thirstline
@@ -144,22 +129,50 @@ def run(garden: str, data: Path | None, speed: float, port: int | None) -> None:
     if speed > 1.0 and not (setting.broker.builtin or setting.broker.on_loopback):
         msg = f"--speed: only with a broker on loopback; {setting.broker.url} is none"
         raise WrongUseError(msg)
-    _keep(setting, path, _folder(setting.garden.id, data), speed, port)
+    told = Told(garden, data, as_json)
+    trial = speed > 1.0 or setting.broker.builtin
+    keep(setting, path, _folder(setting.garden.id, data), speed, port, told, armed=trial)
 
 
-def _keep(garden: Garden, path: Path, folder: DataFolder, speed: float, port: int | None) -> None:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """The words of one `run`, for what it says."""
+
+    garden: str
+    data: Path | None = None
+    as_json: bool = False
+
+
+def keep(
+    garden: Garden,
+    path: Path,
+    folder: DataFolder,
+    speed: float,
+    port: int | None,
+    told: Told,
+    *,
+    armed: bool = False,
+) -> None:
+    """Keep a garden until a signal.
+
+    Args:
+        garden: the validated garden file.
+        path: that file.
+        folder: its data folder.
+        speed: garden seconds in a real second.
+        port: of the page, in place of the garden file's.
+        told: the words of the command.
+        armed: whether valves may open without a walk.
+    """
     signals = Signals()
     clock = ScaledClock(speed, anchor_from(os.environ))
     broker = EmbeddedBroker() if garden.broker.builtin else None
     try:
         url = broker.start().url if broker is not None else None
-        trial = speed > 1.0 or broker is not None
-        keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=trial, port=port)
+        keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=armed, port=port)
         keeper.start()
         try:
-            click.echo(f"{garden.garden.name or garden.garden.id} is kept. Page: {keeper.link()}")
-            if not trial:
-                click.echo("A valve opens once it was walked: thirstline walk GARDEN.")
+            _greet(garden, keeper, told, armed=armed)
             while not signals.wait(0.2):
                 keeper.tell_address()
                 if signals.reload.is_set():
@@ -170,14 +183,32 @@ def _keep(garden: Garden, path: Path, folder: DataFolder, speed: float, port: in
     finally:
         if broker is not None:
             broker.stop()
-    click.echo("Every valve was told to close. The record is written.")
+    if not told.as_json:
+        say("Every valve was told to close. The record is written.")
+
+
+def _greet(garden: Garden, keeper: Keeper, told: Told, *, armed: bool) -> None:
+    words = ("pair", told.garden, *beside(told.data))
+    name = garden.garden.name or garden.garden.id
+    link = keeper.link()
+    if told.as_json:
+        page = {"garden": garden.garden.id, "page": link, "data": str(keeper.daemon.folder.path)}
+        print_json({**page, "armed": armed, "next": command(*words)})
+        sys.stdout.flush()
+        return
+    say(f"{name} is kept. Page: {link}")
+    if not armed:
+        say("A valve opens once it was walked: thirstline walk GARDEN.")
+    say("This goes on until Ctrl-C. In another terminal:")
+    say_next(*words)
+    sys.stdout.flush()
 
 
 def _folder(garden_id: str, data: Path | None) -> DataFolder:
     return DataFolder(data if data is not None else default_data_dir(garden_id, os.environ))
 
 
-@main.command()
+@main.command(short_help="Stand in for hardware on a broker.")
 @click.argument("garden")
 @speed_option
 @click.option("--weather", default=DEMO_SEASON, show_default=True, help="A season.")
@@ -186,6 +217,7 @@ def _folder(garden_id: str, data: Path | None) -> DataFolder:
 @click.option("--truth", type=click.Path(path_type=Path), help="What is true, as JSON lines.")
 @click.option("--url", default=None, help="The broker, in place of the garden file's.")
 @click.option("--seed", type=int, default=1, show_default=True)
+@json_flag
 def bench(
     garden: str,
     speed: float,
@@ -195,6 +227,7 @@ def bench(
     truth: Path | None,
     url: str | None,
     seed: int,
+    as_json: bool,
 ) -> None:
     """Stand in for hardware: virtual probes, valves, meter and mast on a broker.
 
@@ -202,17 +235,29 @@ def bench(
     """
     setting, _ = garden_of(garden)
     signals = Signals()
+    clock = ScaledClock(speed, anchor_from(os.environ))
+    words = ("run", garden, *(() if speed == 1.0 else ("--speed", f"{speed:g}")))
+
+    def wait(seconds: float) -> bool:
+        if as_json:
+            told = {"garden": setting.garden.id, "clock": clock.anchor.text(), "speed": speed}
+            print_json({**told, "next": command(*words)})
+        else:
+            say_next(*words)
+        sys.stdout.flush()
+        return signals.wait(seconds)
+
     run_bench(
         setting,
-        ScaledClock(speed, anchor_from(os.environ)),
+        clock,
         weather,
         depletion=depletion,
         faults=faults,
         truth=truth,
         url=url,
         seed=seed,
-        say=click.echo,
-        wait=signals.wait,
+        say=_quietly(as_json),
+        wait=wait,
     )
 
 
@@ -230,6 +275,7 @@ def check(garden: str, as_json: bool) -> None:
         print_json(look.plain(told))
     else:
         click.echo(render(told))
+        say_next("run", garden)
 
 
 main.add_command(new)
@@ -258,7 +304,10 @@ def status(garden: str | None, data: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(shown)
     else:
-        click.echo(look.summary(shown))
+        say(look.summary(shown))
+        first = min(shown["beds"], key=lambda bed: shown["beds"][bed]["state"] not in DRINKING)
+        whose = () if garden is None else ("--garden", garden)
+        say_next("why", first, *whose, *beside(data))
 
 
 @main.command()
@@ -280,7 +329,8 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
     if as_json:
         print_json({"bed": bed, **shown["beds"][bed], "sky": shown.get("sky", {})})
     else:
-        click.echo(look.why(bed, shown))
+        say(look.why(bed, shown))
+        say_next("record", "--help")
 
 
 @main.command()
@@ -296,7 +346,7 @@ def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(look.plain(found))
     else:
-        click.echo(look.verified_text(found))
+        say(look.verified_text(found))
     if found.differs_at is not None:
         raise SystemExit(NO)
 

@@ -237,7 +237,8 @@ def summary(shown: dict[str, Any]) -> str:
     zone = tongue.zone
     lines = [
         f"{shown['garden']['name']}, {_local(shown['at'], zone, '%A %d %B, %H:%M')}",
-        f"{shown['waterings']} waterings begun, {shown['litres']:.0f} L, "
+        f"{shown['waterings']} watering{'s' * (shown['waterings'] != 1)} begun, "
+        f"{shown['litres']:.0f} L, "
         f"{shown['readings']} readings since the start.",
         "",
         f"{'bed':<12}{'used':>6}{'line':>6}  {'valve':<14}{'state':<10}next",

@@ -17,8 +17,8 @@ from api.first_day.hearing import Heard, hear
 from api.first_day.listening import here, messages
 from api.first_day.questions import BED, GARDEN, Question
 from api.first_day.writing import garden_text
-from api.next_step import command, fitted, next_step
-from api.options import json_flag, print_json
+from api.next_step import command
+from api.options import json_flag, print_json, say, say_next
 from controller.errors import LinkError, UsageError, WrongUseError
 from controller.explain import explain, render
 from controller.garden import load_garden
@@ -67,14 +67,14 @@ def new(
     if file.exists() and not replace:
         msg = f"{file}: is there already, and stays as it is. Name another, or say --replace."
         raise UsageError(msg)
-    say: Say = (lambda _: None) if as_json else lambda text: click.echo(fitted(INDENT + text))
+    tell: Say = (lambda _: None) if as_json else lambda text: say(INDENT + text)
     given = {**({"listen": "0"} if yes else {}), **_given(answers, answered)}
     interview = Interview(
         here=here(os.environ),
         given=given,
         ask=None if yes else _ask,
-        say=say,
-        listen=lambda url, seconds: _listen(url, seconds, say),
+        say=tell,
+        listen=lambda url, seconds: _listen(url, seconds, tell),
     )
     try:
         told = interview.run()
@@ -105,21 +105,21 @@ def _given(answers: Path | None, answered: tuple[str, ...]) -> dict[str, str]:
 def _ask(question: Question, whose: str, default: str) -> str:
     click.echo()
     head = f"{whose}: {question.words}" if whose and whose not in question.words else question.words
-    click.echo(fitted(head))
-    click.echo(fitted(INDENT + question.effect))
+    say(head)
+    say(INDENT + question.effect)
     typed: str = click.prompt(f"{INDENT}[{default}]", default=default, show_default=False)
     return typed
 
 
-def _listen(url: str, seconds: float, say: Say) -> Heard:
-    say(f"Listening for {seconds:g} s …")
+def _listen(url: str, seconds: float, tell: Say) -> Heard:
+    tell(f"Listening for {seconds:g} s …")
     try:
         heard = hear(messages(url, seconds))
     except LinkError as exc:
-        say(f"{exc}. Nothing was heard; the file can name what comes later.")
+        tell(f"{exc}. Nothing was heard; the file can name what comes later.")
         return Heard()
     for line in _heard_lines(heard):
-        say(line)
+        tell(line)
     return heard
 
 
@@ -163,11 +163,11 @@ def _report(file: Path, told: Answers, *, as_json: bool) -> None:
         return
     click.echo()
     click.echo(render(explained))
-    click.echo(fitted(f"{file} is written. Every line of it can be changed."))
+    say(f"{file} is written. Every line of it can be changed.")
     everything = sorted(told.assumed.union(*(bed.assumed for bed in told.beds)) - {"listen"})
     if everything:
-        click.echo(fitted(f"Assumed, since nobody told it: {', '.join(everything)}."))
-    click.echo(next_step("check", file))
+        say(f"Assumed, since nobody told it: {', '.join(everything)}.")
+    say_next("check", file)
 
 
 def told_plain(told: Answers) -> dict[str, Any]:
@@ -192,6 +192,6 @@ def _list(as_json: bool) -> None:
         return
     for of, one in shown:
         asked = "" if one.asked else " (not asked)"
-        click.echo(fitted(f"{one.key:<13} {of}{asked}: {one.words}"))
-        click.echo(fitted(f"{'':<13} {one.effect}"))
-    click.echo(next_step("new"))
+        say(f"{one.key:<13} {of}{asked}: {one.words}")
+        say(f"{'':<13} {one.effect}")
+    say_next("new")

@@ -7,12 +7,24 @@ from pathlib import Path
 
 import click
 
+from api.next_step import fitted, next_step
+
 DAY = click.DateTime(["%Y-%m-%d"])
 
 json_flag = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
 data_option = click.option(
     "--data", type=click.Path(path_type=Path), default=None, help="The data folder."
 )
+
+
+def say(text: str) -> None:
+    """Print a screen, its lines no longer than 80 columns where words can be broken."""
+    click.echo(fitted(text))
+
+
+def say_next(*words: str | Path | None) -> None:
+    """Print what to type next; words that are None are left out."""
+    click.echo(next_step(*(word for word in words if word is not None)))
 
 
 def print_json(document: object) -> None:

@@ -9,7 +9,8 @@ import click
 
 from api import look
 from api.folders import folder_meant
-from api.options import data_option, json_flag, print_json
+from api.next_step import beside
+from api.options import data_option, json_flag, print_json, say, say_next
 from controller.datafolder import DataFolder
 from controller.telling.pair_orders import ID, NAME_MOST
 
@@ -59,7 +60,17 @@ def pair(
     if as_json:
         print_json(told)
     else:
-        click.echo(words(told))
+        say(words(told))
+        say_next(*_then(folder, told, garden), *beside(data))
+
+
+def _then(folder: DataFolder, told: dict[str, Any], garden: str | None) -> tuple[str | None, ...]:
+    """Walk what is not armed yet; else see what the garden does."""
+    if "link" not in told:
+        return ("pair", garden) if "pairs" in told else ("pair", garden, "--list")
+    beds = look.garden_now(folder)["walk"]["beds"].values()
+    armed = all(bed["armed"] for bed in beds)
+    return ("status", garden) if armed else ("walk", garden or "GARDEN")
 
 
 def _offered(folder: DataFolder, role: str, name: str) -> dict[str, Any]:

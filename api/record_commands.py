@@ -11,7 +11,8 @@ import click
 
 from api import look
 from api.folders import folder_meant
-from api.options import data_option, json_flag, print_json
+from api.next_step import beside
+from api.options import data_option, json_flag, print_json, say, say_next
 from api.page.felt import MARK_WORDS
 
 LEAVES = {"upright": 0, "rolled": 1, "limp": 2}
@@ -161,7 +162,8 @@ def record_pick(
     body: dict[str, object] = {"on": day}
     if kg is not None:
         body |= {"kg": kg, "cracked": cracked, "black_ended": black_ended, "variety": variety}
-    _say(look.told(folder, bed, "pick", body, "DELETE" if forget else "POST"), as_json)
+    made = look.told(folder, bed, "pick", body, "DELETE" if forget else "POST")
+    _say(made, as_json, "why", bed, *_whose(garden, data))
 
 
 @record.command("note")
@@ -193,7 +195,8 @@ def record_tank(holds: str, garden: str | None, data: Path | None, as_json: bool
     body: dict[str, object] = {}
     if holds != "full":
         body["litres"] = _litres(holds)
-    _say(look.sent(folder_meant(garden, data), "tank", body, "PUT"), as_json)
+    made = look.sent(folder_meant(garden, data), "tank", body, "PUT")
+    _say(made, as_json, "status", *(() if garden is None else (garden,)), *beside(data))
 
 
 @record.command("forget")
@@ -253,7 +256,8 @@ def _tell(
     as_json: bool,
     method: str = "POST",
 ) -> None:
-    _say(look.told(folder_meant(garden, data), bed, what, body, method), as_json)
+    made = look.told(folder_meant(garden, data), bed, what, body, method)
+    _say(made, as_json, "why", bed, *_whose(garden, data))
 
 
 def _litres(told: str) -> float:
@@ -267,8 +271,13 @@ def _litres(told: str) -> float:
     return litres
 
 
-def _say(made: dict[str, Any], as_json: bool) -> None:
+def _whose(garden: str | None, data: Path | None) -> tuple[str, ...]:
+    return (*(() if garden is None else ("--garden", garden)), *beside(data))
+
+
+def _say(made: dict[str, Any], as_json: bool, *then: str) -> None:
     if as_json:
         print_json(made)
     else:
-        click.echo(made["text"])
+        say(made["text"])
+        say_next(*then)

@@ -19,7 +19,8 @@ from typing import Any
 import click
 
 from api.demo import garden_of
-from api.options import DAY, data_option, json_flag, print_json
+from api.next_step import people_look_on
+from api.options import DAY, data_option, json_flag, print_json, say
 from api.season_pictures import make_folder, write_pictures
 from controller.datafolder import DataFolder, default_data_dir
 from controller.errors import WrongUseError
@@ -29,7 +30,7 @@ from sim.fault_file import read_faults
 from sim.fault_lots import random_faults
 from sim.faults import FaultScript
 from sim.picks import read_picks
-from sim.replay import POLICIES, Replay, prepare, run_policy, season_json
+from sim.replay import POLICIES, PolicyRun, Replay, prepare, run_policy, season_json
 from sim.report import as_text
 from sim.season_own import own_season
 from sim.season_types import Season
@@ -129,16 +130,27 @@ def replay(
         replayed = replace(replayed, faults=_faults(faults, replayed))
     if out is not None:
         make_folder(out)
-    runs = [run_policy(replayed, policy) for policy in policies or POLICIES]
+    runs = _lived(replayed, policies or POLICIES, as_json)
     pictures = [] if out is None else write_pictures(out, replayed, runs)
     if as_json:
         told = [one.json() for one in runs]
         season_told = season_json(replayed)
         print_json({"garden": setting.garden.id, "season": season_told, "policies": told})
         return
-    click.echo(as_text(replayed, runs))
+    say(as_text(replayed, runs))
     for path in pictures:
-        click.echo(f"Picture: {path}")
+        say(f"Picture: {path}")
+
+
+def _lived(replayed: Replay, policies: Sequence[str], as_json: bool) -> list[PolicyRun]:
+    """Run the policies one after the other, and say how far it is."""
+    runs = []
+    with _bar(as_json, len(policies), "Policies") as bar:
+        for policy in policies:
+            runs.append(run_policy(replayed, policy))
+            if bar is not None:
+                bar.update(1)
+    return runs
 
 
 @click.command()
@@ -293,7 +305,7 @@ def _swept(
             click.echo(file.dropped, err=True)
         if kept:
             click.echo(f"{kept} of {len(tasks)} runs stood in {asked.out}.", err=True)
-        with _bar(asked, len(tasks)) as bar:
+        with _bar(asked.as_json, len(tasks), "Seasons") as bar:
             if bar is not None:
                 bar.update(kept)
 
@@ -308,11 +320,11 @@ def _swept(
     return done, kept
 
 
-def _bar(asked: Asked, runs: int) -> AbstractContextManager[Any]:
+def _bar(as_json: bool, runs: int, label: str) -> AbstractContextManager[Any]:
     """How far it is, on standard error, for people who look on."""
-    if asked.as_json or not sys.stderr.isatty():
+    if as_json or not people_look_on():
         return nullcontext()
-    return click.progressbar(length=runs, label="Seasons", show_pos=True, file=sys.stderr)
+    return click.progressbar(length=runs, label=label, show_pos=True, file=sys.stderr)
 
 
 def _show(asked: Asked, planned: Sweep, rows: Sequence[Row]) -> None:

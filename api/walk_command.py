@@ -11,7 +11,8 @@ import click
 
 from api import look
 from api.folders import folder_meant
-from api.options import data_option, json_flag, print_json
+from api.next_step import beside
+from api.options import data_option, json_flag, print_json, say, say_next
 from controller.datafolder import DataFolder
 from controller.proving.walk_orders import DEVICES, TESTABLE
 
@@ -25,7 +26,13 @@ NO = 1
 @data_option
 @click.option("--yes", is_flag=True, help="Ask nobody: the meter has to agree. For benches.")
 @click.option("--bed", default=None, help="Walk this bed, walked already or not.")
-@click.option("--device", type=click.Choice(list(DEVICES)), default=None, help="Against backflow.")
+@click.option(
+    "--device",
+    type=click.Choice(list(DEVICES)),
+    metavar="DEVICE",
+    default=None,
+    help=f"Against backflow: {', '.join(DEVICES)}.",
+)
 @click.option("--tested", type=click.DateTime(["%Y-%m-%d"]), default=None, help="That device.")
 @json_flag
 def walk(
@@ -48,40 +55,46 @@ def walk(
         msg = "--json asks nobody: it needs --yes."
         raise click.UsageError(msg)
     folder = folder_meant(garden, data)
-    say: Callable[[str], None] = (lambda _: None) if as_json else click.echo
+    tell: Callable[[str], None] = (lambda _: None) if as_json else say
     on = "" if tested is None else f"{tested:%Y-%m-%d}"
-    _wait_ready(folder, say)
-    _tell_backflow(folder, device, on, say, ask=not yes)
+    _wait_ready(folder, tell)
+    _tell_backflow(folder, device, on, tell, ask=not yes)
     body: dict[str, object] = {"yes": yes, **({} if bed is None else {"bed": bed})}
-    say(look.sent(folder, "walk", body)["text"])
-    shown = _follow(folder, say, ask=not yes)
-    _report(shown, bed, as_json=as_json)
+    tell(look.sent(folder, "walk", body)["text"])
+    shown = _follow(folder, tell, ask=not yes)
+    beds = shown["beds"] if bed is None else {bed: shown["beds"][bed]}
+    proved = all(one["armed"] and one["verdict"] == "ok" for one in beds.values())
+    _report(shown, as_json=as_json)
+    if not as_json:
+        say_next("status" if proved else "walk", garden, *beside(data))
+    if not proved:
+        raise SystemExit(NO)
 
 
-def _wait_ready(folder: DataFolder, say: Callable[[str], None]) -> None:
+def _wait_ready(folder: DataFolder, tell: Callable[[str], None]) -> None:
     """Wait for the end of the quiet start."""
     end_s, told = time.monotonic() + READY_WITHIN_S, False
     while not look.garden_now(folder)["ready"] and time.monotonic() < end_s:
         if not told:
-            say("The daemon has just started: nothing opens in the first minutes. Waiting.")
+            tell("The daemon has just started: nothing opens in the first minutes. Waiting.")
             told = True
         time.sleep(POLL_S)
 
 
 def _tell_backflow(
-    folder: DataFolder, device: str | None, on: str, say: Callable[[str], None], *, ask: bool
+    folder: DataFolder, device: str | None, on: str, tell: Callable[[str], None], *, ask: bool
 ) -> None:
     """The backflow question, unless it is answered already."""
     if device is None and ask and look.garden_now(folder)["walk"]["backflow"] is None:
-        say("What keeps water of the beds out of the drinking water?")
+        tell("What keeps water of the beds out of the drinking water?")
         device = click.prompt("Backflow device", type=click.Choice(list(DEVICES)))
         if device in TESTABLE and not on:
             on = click.prompt("Tested on (like 2026-04-20)")
     if device is not None:
-        say(look.sent(folder, "walk/backflow", {"device": device, "tested": on})["text"])
+        tell(look.sent(folder, "walk/backflow", {"device": device, "tested": on})["text"])
 
 
-def _follow(folder: DataFolder, say: Callable[[str], None], *, ask: bool) -> dict[str, Any]:
+def _follow(folder: DataFolder, tell: Callable[[str], None], *, ask: bool) -> dict[str, Any]:
     """Say what happens until the walk is over, and pass answers on."""
     last = ""
     while True:
@@ -93,22 +106,19 @@ def _follow(folder: DataFolder, say: Callable[[str], None], *, ask: bool) -> dic
         if now["text"] != last:
             last = str(now["text"])
             if now["asks"] is None:
-                say(last)
+                tell(last)
         if now["asks"] is not None and ask:
             right = click.confirm(last)
             body = {"right": right, "bed": now["asks"]}
-            say(look.sent(folder, "walk/answer", body)["text"])
+            tell(look.sent(folder, "walk/answer", body)["text"])
 
 
-def _report(shown: dict[str, Any], bed: str | None, *, as_json: bool) -> None:
+def _report(shown: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         print_json(shown)
-    else:
-        for told in shown["beds"].values():
-            click.echo(told["text"])
-        if shown["backflow"] is not None:
-            click.echo(shown["backflow"]["text"])
-        click.echo(shown["said"])
-    beds = shown["beds"] if bed is None else {bed: shown["beds"][bed]}
-    if not all(told["armed"] and told["verdict"] == "ok" for told in beds.values()):
-        raise SystemExit(NO)
+        return
+    for told in shown["beds"].values():
+        say(told["text"])
+    if shown["backflow"] is not None:
+        say(shown["backflow"]["text"])
+    say(shown["said"])

@@ -1,0 +1,65 @@
+"""The group of all commands: expected trouble ends with a sentence and with what to type next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from api import look
+from api.next_step import fitted, next_step, people_look_on
+from controller.errors import GardenError, ThirstlineError, WrongUseError
+
+NO = 1
+WRONG_USE = 2
+UNREACHABLE = 3
+GARDEN = "GARDEN"
+FIRST_IS_GARDEN = ("check", "run", "bench", "walk", "replay", "sweep", "season", "export", "card")
+
+
+class Group(click.Group):
+    """Turns this project's errors into a sentence, the next step and an exit status."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Keep the words, for what to type after an error."""
+        ctx.meta["thirstline.words"] = tuple(args)
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a command; expected trouble ends with a sentence, never with a trace."""
+        try:
+            return super().invoke(ctx)
+        except look.UnreachableError as exc:
+            _complain(str(exc), next_step("run", _garden(ctx)))
+            ctx.exit(UNREACHABLE)
+        except GardenError as exc:
+            _complain(*exc.faults, next_step("check", _garden(ctx)), "Nothing was armed.")
+            ctx.exit(NO)
+        except look.RefusedError as exc:
+            _complain(str(exc), next_step("status"))
+            ctx.exit(NO)
+        except ThirstlineError as exc:
+            _complain(str(exc), next_step(*_words(ctx)[:1], "--help"))
+            ctx.exit(WRONG_USE if isinstance(exc, WrongUseError) else NO)
+
+
+def _complain(*lines: str) -> None:
+    """Say what is wrong: broken to 80 columns for people, whole for scripts that search it."""
+    for line in lines:
+        click.echo(fitted(line) if people_look_on() else line, err=True)
+
+
+def _words(ctx: click.Context) -> Sequence[str]:
+    words: Sequence[str] = ctx.meta.get("thirstline.words", ())
+    return words
+
+
+def _garden(ctx: click.Context) -> str:
+    """The garden that was named, where the command has one as its first word."""
+    words = _words(ctx)
+    if len(words) > 1 and words[0] in FIRST_IS_GARDEN and not words[1].startswith("-"):
+        return words[1]
+    return GARDEN
