@@ -29,7 +29,8 @@ from api.next_step import beside, command
 from api.options import data_option, json_flag, print_json, say, say_next
 from api.pair_command import pair
 from api.record_commands import record
-from api.season_commands import replay, sweep
+from api.season_commands import replay
+from api.sweep_command import sweep
 from api.walk_command import walk
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir

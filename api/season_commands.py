@@ -1,74 +1,41 @@
-"""The commands that live seasons in the simulated garden: `replay` one, `sweep` many.
+"""The command that lives one season in the simulated garden: `replay`.
 
-Both tell the world's truth and nothing else. A sweep writes each run to its file as it ends, so it
-can be stopped at any time and goes on with the same command.
+It tells the world's truth and nothing else.
 """
 
 from __future__ import annotations
 
-import os
-import sys
-import time
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager, nullcontext
-from dataclasses import asdict, dataclass, replace
-from datetime import date, datetime
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
 from api.demo import garden_of
-from api.next_step import people_look_on
-from api.options import DAY, data_option, json_flag, print_json, say
+from api.options import data_option, json_flag, print_json, say
+from api.reporting import report
+from api.reporting.report import Made
+from api.season_options import (
+    day_of,
+    first_option,
+    last_option,
+    own_weather,
+    policy_option,
+    progress,
+    report_option,
+    sure_flag,
+    typed,
+    weather_help,
+)
 from api.season_pictures import make_folder, write_pictures
-from controller.datafolder import DataFolder, default_data_dir
-from controller.errors import WrongUseError
-from controller.garden import Garden
-from controller.garden_file import read_document
 from sim.fault_file import read_faults
 from sim.fault_lots import random_faults
 from sim.faults import FaultScript
 from sim.picks import read_picks
 from sim.replay import POLICIES, PolicyRun, Replay, prepare, run_policy, season_json
 from sim.report import as_text
-from sim.season_own import own_season
-from sim.season_types import Season
-from sim.sweep import Sweep, run_all, runner, weather_of
-from sim.sweep_file import SweepFile
-from sim.sweep_rows import Row, Task, season_digest
-from sim.sweep_summary import as_markdown, differences, summary
-from sim.sweep_summary import as_text as summary_text
-from sim.sweep_vary import POLICY_KEY, Vary, parse_vary, settings_of
-from sim.weather import OWN, Place
-
-MOST_SEEDS = 100_000
-SEEDS = 8  # where the command line names none, in drawn worlds
-
-weather_help = "A season: seattle-2015, invented-dry, a CSV file, own (the daemon's store)."
-first_option = click.option("--from", "first", type=DAY, default=None, help="First day.")
-last_option = click.option("--to", "last", type=DAY, default=None, help="Last day.")
-policy_option = click.option("--policy", "policies", multiple=True, type=click.Choice(POLICIES))
-sure_flag = click.option(
-    "--sure", is_flag=True, help="Soil, plants and probes exactly as the file says."
-)
-
-
-def _day(told: datetime | None) -> date | None:
-    return None if told is None else told.date()
-
-
-def _own(garden: Garden, data: Path | None) -> Season:
-    """The weather that a garden's own daemon has recorded."""
-    info = garden.garden
-    folder = DataFolder(default_data_dir(info.id, os.environ) if data is None else data, make=False)
-    place = Place(
-        latitude_deg=info.latitude,
-        longitude_deg=info.longitude,
-        elevation_m=info.elevation_m,
-        timezone=info.timezone,
-    )
-    return own_season(folder.database, place)
+from sim.weather import OWN
 
 
 def _faults(told: str, replayed: Replay) -> FaultScript:
@@ -95,6 +62,7 @@ def _faults(told: str, replayed: Replay) -> FaultScript:
 @click.option("--picks", type=click.Path(path_type=Path), help="Planned picks by bed (a file).")
 @click.option("--faults", metavar="FILE|random", help="What breaks when: a TOML file, or random.")
 @click.option("--out", type=click.Path(path_type=Path), help="A folder for one picture a bed.")
+@report_option
 @data_option
 @json_flag
 def replay(
@@ -108,6 +76,7 @@ def replay(
     picks: Path | None,
     faults: str | None,
     out: Path | None,
+    report_file: Path | None,
     data: Path | None,
     as_json: bool,
 ) -> None:
@@ -116,12 +85,11 @@ def replay(
     Example:  thirstline replay hollin-lane --weather seattle-2015 --policy thirstline --sure
     """
     setting = garden_of(garden)[0]
-    season = _own(setting, data) if weather == OWN else weather
     replayed = prepare(
         setting,
-        season,
-        first=_day(first),
-        last=_day(last),
+        own_weather(setting, data) if weather == OWN else weather,
+        first=day_of(first),
+        last=day_of(last),
         seed=seed,
         sure=sure,
         picks=None if picks is None else read_picks(picks, setting),
@@ -130,223 +98,47 @@ def replay(
         replayed = replace(replayed, faults=_faults(faults, replayed))
     if out is not None:
         make_folder(out)
+    if report_file is not None:
+        report.begin(report_file)
     runs = _lived(replayed, policies or POLICIES, as_json)
     pictures = [] if out is None else write_pictures(out, replayed, runs)
+    _tell(replayed, runs, pictures, report_file, as_json=as_json)
+
+
+def _tell(
+    replayed: Replay,
+    runs: list[PolicyRun],
+    pictures: Sequence[Path],
+    report_file: Path | None,
+    *,
+    as_json: bool,
+) -> None:
+    """What a replay came to, on the terminal and as a page."""
+    info = replayed.garden.garden
+    told = {
+        "garden": info.id,
+        "season": season_json(replayed),
+        "policies": [one.json() for one in runs],
+    }
+    if report_file is not None:
+        made = Made(command=typed(), garden=info.name or info.id)
+        report.write(report_file, report.of_replay(made, replayed, runs, told))
     if as_json:
-        told = [one.json() for one in runs]
-        season_told = season_json(replayed)
-        print_json({"garden": setting.garden.id, "season": season_told, "policies": told})
+        print_json(told)
         return
     say(as_text(replayed, runs))
     for path in pictures:
         say(f"Picture: {path}")
+    if report_file is not None:
+        say(f"Report: {report_file}")
 
 
 def _lived(replayed: Replay, policies: Sequence[str], as_json: bool) -> list[PolicyRun]:
     """Run the policies one after the other, and say how far it is."""
     runs = []
-    with _bar(as_json, len(policies), "Policies") as bar:
+    with progress(as_json, len(policies), "Policies") as bar:
         for policy in policies:
             runs.append(run_policy(replayed, policy))
             if bar is not None:
                 bar.update(1)
     return runs
-
-
-@click.command()
-@click.argument("garden")
-@click.argument("more", nargs=-1, metavar="[SEASON]...")
-@click.option("--weather", "weathers", required=True, multiple=True, help=weather_help)
-@click.option(
-    "--vary",
-    "varied",
-    multiple=True,
-    metavar="KEY=A,B,C",
-    help="A value of the garden file: lean=0.2,0.5 or beds.south.lean=0.2,0.5; or policy=A,B.",
-)
-@click.option("--seeds", type=click.IntRange(1, MOST_SEEDS), help="Seeds 1 to this one.")
-@click.option("--seed", "listed", metavar="3,5", help="These seeds.")
-@policy_option
-@first_option
-@last_option
-@sure_flag
-@click.option("--jobs", type=click.IntRange(1, 1024), help="Processes; else one a core.")
-@click.option("--dask", metavar="ADDRESS", help="Runs on the cluster of this Dask scheduler.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    help="A CSV file: one line a run; runs that stand in it are not run again.",
-)
-@click.option("--seasons", "by_season", is_flag=True, help="Tell seasons apart in the summary.")
-@click.option("--markdown", is_flag=True, help="The summary as a Markdown table.")
-@data_option
-@json_flag
-def sweep(**told: Any) -> None:  # noqa: ANN401 - as click has it; `Asked` has the types
-    """Live many seasons on many soils that nobody knows exactly, with and against the rivals.
-
-    Example:  thirstline sweep hollin-lane --weather seattle-2014 seattle-2015 --seeds 20
-    """
-    asked = Asked(**told)
-    setting, path = garden_of(asked.garden)
-    planned = _planned(asked, path)
-    tasks = planned.tasks(lambda one, name: _weather(one, name, asked.data))
-    run = runner(asked.jobs, asked.dask)
-    began_s = time.perf_counter()
-    done, kept = _swept(asked, setting, planned, tasks, run)
-    rows = [done[task.key] for task in tasks if task.key in done]
-    if asked.as_json:
-        print_json(
-            {
-                "garden": setting.garden.id,
-                "swept": planned.swept(setting),
-                "runs": len(tasks),
-                "finished": len(rows),
-                "kept": kept,
-                "seconds": round(time.perf_counter() - began_s, 2),
-                "summary": [one.json() for one in summary(rows, by_season=asked.by_season)],
-                "differences": [one.json() for one in differences(rows, by_season=asked.by_season)],
-                "rows": [asdict(row) | {"beds": _beds(row)} for row in rows],
-            }
-        )
-    else:
-        _show(asked, planned, rows)
-    if len(rows) < len(tasks):
-        where = "lost without --out" if asked.out is None else f"in {asked.out}"
-        click.echo(
-            f"Stopped after {len(rows)} of {len(tasks)} runs; their rows are {where}.", err=True
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """The words of one `sweep`."""
-
-    garden: str
-    more: tuple[str, ...]
-    weathers: tuple[str, ...]
-    varied: tuple[str, ...]
-    seeds: int | None
-    listed: str | None
-    policies: tuple[str, ...]
-    first: datetime | None
-    last: datetime | None
-    sure: bool
-    jobs: int | None
-    dask: str | None
-    out: Path | None
-    by_season: bool
-    markdown: bool
-    data: Path | None
-    as_json: bool
-
-
-def _planned(asked: Asked, path: Path) -> Sweep:
-    varied = [parse_vary(text) for text in asked.varied]
-    in_file = [one for one in varied if one.key != POLICY_KEY]
-    seasons = (asked.weathers[0], *asked.more, *asked.weathers[1:])
-    return Sweep(
-        settings=tuple(settings_of(read_document(path).data, in_file)),
-        seasons=tuple(dict.fromkeys(seasons)),
-        seeds=_seeds(asked),
-        policies=_policies(asked.policies, [one for one in varied if one.key == POLICY_KEY]),
-        sure=asked.sure,
-        first=_day(asked.first),
-        last=_day(asked.last),
-    )
-
-
-def _policies(told: tuple[str, ...], varied: Sequence[Vary]) -> tuple[str, ...]:
-    if len(varied) + bool(told) > 1:
-        msg = "--vary policy=…: policies stand there twice; name them once, here or with --policy"
-        raise WrongUseError(msg)
-    found = varied[0].values if varied else told
-    wrong = next((name for name in found if name not in POLICIES), None)
-    if wrong is not None:
-        msg = f"--vary policy: {wrong[:40]!r} is not one of {', '.join(POLICIES)}"
-        raise WrongUseError(msg)
-    return tuple(dict.fromkeys(found)) or POLICIES
-
-
-def _seeds(asked: Asked) -> tuple[int, ...]:
-    if asked.listed is None:
-        return tuple(range(1, 1 + (asked.seeds or (1 if asked.sure else SEEDS))))
-    if asked.seeds is not None:
-        msg = "--seeds and --seed: only one of the two"
-        raise WrongUseError(msg)
-    words = [word.strip() for word in asked.listed.split(",")]
-    if not all(word.isascii() and word.isdecimal() and len(word) < 10 for word in words):
-        msg = f"--seed {asked.listed[:40]!r}: is not of the form 3,5 (whole numbers from 0)"
-        raise WrongUseError(msg)
-    return tuple(dict.fromkeys(int(word) for word in words))
-
-
-def _weather(garden: Garden, name: str, data: Path | None) -> tuple[Season | str, str]:
-    if name != OWN:
-        return weather_of(garden, name)
-    season = _own(garden, data)
-    return season, season_digest(season)
-
-
-def _swept(
-    asked: Asked,
-    garden: Garden,
-    planned: Sweep,
-    tasks: Sequence[Task],
-    run: Callable[[Sequence[Task]], Any],
-) -> tuple[dict[str, Row], int]:
-    """Run what is missing; the rows by key, and how many of those asked for were there."""
-    file = None
-    if asked.out is not None:
-        file = SweepFile(asked.out, planned.swept(garden), tuple(garden.beds))
-    with file or nullcontext():
-        done = dict(file.kept) if file is not None else {}
-        kept = sum(task.key in done for task in tasks)
-        if file is not None and file.dropped:
-            click.echo(file.dropped, err=True)
-        if kept:
-            click.echo(f"{kept} of {len(tasks)} runs stood in {asked.out}.", err=True)
-        with _bar(asked.as_json, len(tasks), "Seasons") as bar:
-            if bar is not None:
-                bar.update(kept)
-
-            def ended(row: Row) -> None:
-                done[row.key] = row
-                if file is not None:
-                    file.add(row)
-                if bar is not None:
-                    bar.update(1)
-
-            run_all(tasks, run, done, ended)
-    return done, kept
-
-
-def _bar(as_json: bool, runs: int, label: str) -> AbstractContextManager[Any]:
-    """How far it is, on standard error, for people who look on."""
-    if as_json or not people_look_on():
-        return nullcontext()
-    return click.progressbar(length=runs, label=label, show_pos=True, file=sys.stderr)
-
-
-def _show(asked: Asked, planned: Sweep, rows: Sequence[Row]) -> None:
-    if not rows:
-        return
-    table = as_markdown if asked.markdown else summary_text
-    world = "sure worlds" if planned.sure else "drawn worlds"
-    seeds = len({row.seed for row in rows})
-    click.echo(
-        f"{', '.join(planned.seasons)}: {len(rows)} runs in {world},"
-        f" {seeds} seed{'' if seeds == 1 else 's'}.\n"
-        "Median and whole range; dawns and rewettings are summed over the beds.\n"
-    )
-    click.echo(table(summary(rows, by_season=asked.by_season)))
-    less = differences(rows, by_season=asked.by_season)
-    if less:
-        click.echo(
-            f"\nAgainst {rows[0].setting}, run by run on the same season and seed"
-            "\n(shares and yield in percentage points):\n"
-        )
-        click.echo(table(less, signed=True))
-
-
-def _beds(row: Row) -> dict[str, Any]:
-    return {name: asdict(bed) for name, bed in row.beds}

@@ -93,7 +93,7 @@ def write_pictures(directory: Path, replay: Replay, runs: list[PolicyRun]) -> li
     written: list[Path] = []
     make_folder(directory)
     try:
-        for name, bed in _named(replay, runs):
+        for name, bed in named_beds(replay, runs):
             path = directory / f"{name}.svg"
             path.write_text(draw(replay, bed), encoding="utf-8")
             written.append(path)
@@ -103,7 +103,7 @@ def write_pictures(directory: Path, replay: Replay, runs: list[PolicyRun]) -> li
     return written
 
 
-def _named(replay: Replay, runs: Iterable[PolicyRun]) -> Iterator[tuple[str, Bed]]:
+def named_beds(replay: Replay, runs: Iterable[PolicyRun]) -> Iterator[tuple[str, Bed]]:
     """Each picture with a name that no other has, on file systems that know no case either."""
     taken: set[str] = set()
     for run in runs:

@@ -228,11 +228,12 @@ def as_markdown(groups: Sequence[Group], *, signed: bool = False) -> str:
         cells += [f"`{one.setting}`" if one.setting else AS_IN_FILE] * with_setting
         cells += [one.season or ""] * with_season
         cells.append(str(one.runs))
-        lines.append(_row_of([*cells, *(_cell(m, one.bands[m.name], signed) for m in MEASURES)]))
+        lines.append(_row_of([*cells, *(cell(m, one.bands[m.name], signed) for m in MEASURES)]))
     return "\n".join(lines)
 
 
-def _cell(measure: Measure, band: Band, signed: bool) -> str:
+def cell(measure: Measure, band: Band, signed: bool) -> str:
+    """A band in one cell: median, and in brackets lowest and highest where they differ."""
     middle, low, high = (_number(measure, value, signed) for value in band)
     return middle if low == high else f"{middle} ({low} to {high})"
 
