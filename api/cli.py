@@ -20,6 +20,7 @@ from api.alarm_commands import alarm
 from api.book_commands import export, season
 from api.care_commands import backup, restore_command
 from api.demo import DEMO_SEASON, Demo, garden_of
+from api.doctor_command import doctor
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
 from api.options import data_option, json_flag, print_json
@@ -241,6 +242,7 @@ main.add_command(season)
 main.add_command(export)
 main.add_command(backup)
 main.add_command(restore_command)
+main.add_command(doctor)
 
 
 @main.command()

@@ -32,6 +32,13 @@ JOURNAL_PAGE = """
 LAST_N = """
     SELECT coalesce(max(n), 0) AS n FROM (SELECT max(n) AS n FROM journal
         UNION ALL SELECT max(n) FROM readings UNION ALL SELECT max(n) FROM snapshots)"""
+BOOTS = """
+    SELECT probe AS node, count(DISTINCT boot) AS many FROM readings
+    WHERE at_utc_s >= ?1 AND boot IS NOT NULL GROUP BY probe
+    UNION ALL
+    SELECT 'valve ' || json_extract(event, '$.valve'), count(DISTINCT json_extract(event, '$.boot'))
+    FROM journal WHERE kind = 'valve' AND at_utc_s >= ?1 GROUP BY 1
+    ORDER BY 1"""
 READING_FIELDS = (
     "at_utc_s",
     "mono_s",
@@ -160,6 +167,15 @@ class Reader:
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""
         return self._snapshot("ORDER BY n DESC LIMIT 1", ())
+
+    def boots_since(self, from_utc_s: float) -> dict[str, int]:
+        """Count the boots that each node told: a probe's by its readings, a valve's by its reports.
+
+        Args:
+            from_utc_s: The instant [s, Unix].
+        """
+        rows = self._query(BOOTS, (from_utc_s,))
+        return {str(row["node"]): int(row["many"]) for row in rows}
 
     def garden_json(self) -> str | None:
         """Give the garden file in force when the record was last written; None in a new one."""
