@@ -18,7 +18,9 @@ import click
 from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
+from api.broker_command import broker_config
 from api.care_commands import backup, restore_command
+from api.close_command import close_all_command
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.doctor_command import doctor
 from api.folders import folder_meant
@@ -27,6 +29,7 @@ from api.options import data_option, json_flag, print_json
 from api.pair_command import pair
 from api.record_commands import record
 from api.season_commands import replay, sweep
+from api.service_command import install_service
 from api.walk_command import walk
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
@@ -243,6 +246,9 @@ main.add_command(export)
 main.add_command(backup)
 main.add_command(restore_command)
 main.add_command(doctor)
+main.add_command(close_all_command)
+main.add_command(broker_config)
+main.add_command(install_service)
 
 
 @main.command()

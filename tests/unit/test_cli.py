@@ -18,7 +18,7 @@ from sim.examples import find_garden
 COMMANDS = [
     "demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify", "record",
     "season", "export", "alarm", "walk", "pair", "backup", "restore",
-    "doctor",
+    "doctor", "close-all", "install-service", "broker-config",
 ]  # fmt: skip
 NO, WRONG_USE, UNREACHABLE = 1, 2, 3
 
