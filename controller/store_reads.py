@@ -180,14 +180,14 @@ class Reader:
     def garden_json(self) -> str | None:
         """Give the garden file in force when the record was last written; None in a new one."""
         snapshot = self.newest_snapshot()
-        told = json.loads(snapshot.state_json)["garden_json"] if snapshot.state_json else None
+        told = _garden_in(snapshot.state_json)
         rows = self._query(
             "SELECT event FROM journal WHERE n > ? AND kind IN ('started', 'garden') ORDER BY n",
             (snapshot.n,),
         )
         for row in rows:
-            told = json.loads(row["event"]).get("garden_json") or told
-        return None if told is None else str(told)
+            told = _garden_in(row["event"]) or told
+        return told
 
     def first_snapshot(self, version: str) -> Snapshot:
         """Give the first snapshot of this version of the engine; without one, the start."""
@@ -260,6 +260,16 @@ class Reader:
         sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
         rows = self._query(sql, params)
         return Snapshot(**rows[0]) if rows else Snapshot()
+
+
+def _garden_in(text: str | None) -> str | None:
+    """The garden file in a state or an event; another version's may tell it otherwise, or not."""
+    try:
+        told = json.loads(text or "{}")
+    except ValueError:
+        return None
+    found = told.get("garden_json") if isinstance(told, dict) else None
+    return found if isinstance(found, str) else None
 
 
 def _journal_row(row: dict[str, Any]) -> JournalRow:
