@@ -19,9 +19,12 @@ import click
 from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
+from api.broker_command import broker_config
 from api.care_commands import backup, restore_command
+from api.close_command import close_all_command
 from api.command_group import NO, Group
 from api.demo import DEMO_SEASON, Demo, garden_of
+from api.doctor_command import doctor
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
 from api.new_command import new
@@ -30,6 +33,7 @@ from api.options import data_option, json_flag, print_json, say, say_next
 from api.pair_command import pair
 from api.record_commands import record
 from api.season_commands import replay
+from api.service_command import install_service
 from api.sweep_command import sweep
 from api.walk_command import walk
 from controller.clock import ScaledClock, anchor_from
@@ -290,6 +294,10 @@ main.add_command(season)
 main.add_command(export)
 main.add_command(backup)
 main.add_command(restore_command)
+main.add_command(doctor)
+main.add_command(close_all_command)
+main.add_command(broker_config)
+main.add_command(install_service)
 
 
 @main.command()

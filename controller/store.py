@@ -14,6 +14,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ from controller.datafolder import DataFolder
 from controller.effects import Effect
 from controller.errors import StoreError
 from controller.events import Event, Tick
+from controller.keeping.before_upgrade import back_up_first
+from controller.store_copy import copy_open
 from controller.store_migrations import migrations
 from controller.store_reads import DAY_S, History, HourRow, Reader, Recovered
 from controller.store_schema import Entry, Params, Statement, effects_json, needs_disk, prepare
@@ -340,8 +343,16 @@ def _judge(db: Database, path: Path, install: str | None) -> tuple[History, str]
     if install != found["install"] and (install is not None or found["history"] != "first"):
         return "lost", f"it belongs to install {found['install']}, the folder to {install}"
     if migrations.pending(db):
+        _back_up_first(db, path, found["utc_s"])
         migrations.apply(db)
     return "kept", str(found["install"])
+
+
+def _back_up_first(db: Database, path: Path, at_utc_s: float | None) -> None:
+    garden_json = Reader(lambda sql, params: _rows(db, path, sql, params)).garden_json()
+    copy = partial(copy_open, db.conn)
+    made = back_up_first(copy, path, at_utc_s=at_utc_s, garden_json=garden_json)
+    log.warning("%s: its tables change; as it was it is kept in %s", path, made.path)
 
 
 def _make(folder: DataFolder, history: History, why: str) -> Database:

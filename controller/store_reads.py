@@ -32,6 +32,13 @@ JOURNAL_PAGE = """
 LAST_N = """
     SELECT coalesce(max(n), 0) AS n FROM (SELECT max(n) AS n FROM journal
         UNION ALL SELECT max(n) FROM readings UNION ALL SELECT max(n) FROM snapshots)"""
+BOOTS = """
+    SELECT probe AS node, count(DISTINCT boot) AS many FROM readings
+    WHERE at_utc_s >= ?1 AND boot IS NOT NULL GROUP BY probe
+    UNION ALL
+    SELECT 'valve ' || json_extract(event, '$.valve'), count(DISTINCT json_extract(event, '$.boot'))
+    FROM journal WHERE kind = 'valve' AND at_utc_s >= ?1 GROUP BY 1
+    ORDER BY 1"""
 READING_FIELDS = (
     "at_utc_s",
     "mono_s",
@@ -161,17 +168,26 @@ class Reader:
         """Give the newest snapshot, of whatever version of the engine."""
         return self._snapshot("ORDER BY n DESC LIMIT 1", ())
 
+    def boots_since(self, from_utc_s: float) -> dict[str, int]:
+        """Count the boots that each node told: a probe's by its readings, a valve's by its reports.
+
+        Args:
+            from_utc_s: The instant [s, Unix].
+        """
+        rows = self._query(BOOTS, (from_utc_s,))
+        return {str(row["node"]): int(row["many"]) for row in rows}
+
     def garden_json(self) -> str | None:
         """Give the garden file in force when the record was last written; None in a new one."""
         snapshot = self.newest_snapshot()
-        told = json.loads(snapshot.state_json)["garden_json"] if snapshot.state_json else None
+        told = _garden_in(snapshot.state_json)
         rows = self._query(
             "SELECT event FROM journal WHERE n > ? AND kind IN ('started', 'garden') ORDER BY n",
             (snapshot.n,),
         )
         for row in rows:
-            told = json.loads(row["event"]).get("garden_json") or told
-        return None if told is None else str(told)
+            told = _garden_in(row["event"]) or told
+        return told
 
     def first_snapshot(self, version: str) -> Snapshot:
         """Give the first snapshot of this version of the engine; without one, the start."""
@@ -244,6 +260,16 @@ class Reader:
         sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
         rows = self._query(sql, params)
         return Snapshot(**rows[0]) if rows else Snapshot()
+
+
+def _garden_in(text: str | None) -> str | None:
+    """The garden file in a state or an event; another version's may tell it otherwise, or not."""
+    try:
+        told = json.loads(text or "{}")
+    except ValueError:
+        return None
+    found = told.get("garden_json") if isinstance(told, dict) else None
+    return found if isinstance(found, str) else None
 
 
 def _journal_row(row: dict[str, Any]) -> JournalRow:

@@ -35,7 +35,13 @@ from sim.weather import season_names
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "hardware_notes/README.md")
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "hardware_notes/README.md",
+    "hardware_notes/board.md",
+)
 BOTH = README + DEVELOPERS
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 CHECKS_LEAST = 12
