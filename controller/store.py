@@ -27,6 +27,7 @@ from controller.errors import StoreError
 from controller.events import Event, Tick
 from controller.keeping.before_upgrade import back_up_first
 from controller.store_copy import copy_open
+from controller.store_hours import let_go
 from controller.store_migrations import migrations
 from controller.store_reads import DAY_S, History, HourRow, Reader, Recovered
 from controller.store_schema import Entry, Params, Statement, effects_json, needs_disk, prepare
@@ -183,7 +184,7 @@ class Store(Reader):
             self._write(self._pending, stamp)
             row = (self._next_n - 1, version, stamp.trusted_s, state_json)
             self._db.execute(tables.INSERT_SNAPSHOT, row)
-            self._prune(stamp.trusted_s)
+            let_go(self._db, stamp.trusted_s - JOURNAL_S)
         self._written()
 
     def add_history(self, rows: Iterable[HourRow]) -> None:
@@ -254,14 +255,6 @@ class Store(Reader):
     def _keep_stamp(self, stamp: ClockStamp) -> None:
         row = (stamp.boot_id, stamp.mono_s, stamp.utc_s, int(stamp.synced), stamp.trusted_s)
         self._db.execute(tables.KEEP_STAMP, (*row, self._dropped_unsaved))
-
-    def _prune(self, trusted_s: float) -> None:
-        """Drop what is older than the journal's reach."""
-        old_n = self._query(tables.OLD_N, (trusted_s - JOURNAL_S,))[0]["n"]
-        if old_n is not None:
-            for statement in tables.PRUNE:
-                self._db.execute(statement, (old_n,))
-        self._db.execute(tables.THIN_SNAPSHOTS)
 
 
 @contextmanager

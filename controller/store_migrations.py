@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
+from controller import store_hours as hours
 from controller import store_schema as tables
 
 migrations = Migrations("thirstline")
@@ -21,4 +22,11 @@ def version_1(db: Database) -> None:
 def season_book(db: Database) -> None:
     """Make the table of picks."""
     for statement in tables.SEASON_BOOK:
+        db.execute(statement)
+
+
+@migrations()
+def season_hours(db: Database) -> None:
+    """Make the tables of what outlives the journal."""
+    for statement in hours.SEASON_HOURS:
         db.execute(statement)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
+from controller.sensing.sky_hours import SkyHour
 from controller.store_book import Query, SeasonRows, season_rows
 from controller.store_schema import Params
 from controller.trusted import ClockStamp
@@ -159,10 +160,18 @@ class Reader:
         return season_rows(self._query, from_utc_s, to_utc_s)
 
     def weather(self) -> tuple[WeatherReading, ...]:
-        """Give all that the masts told, in the journal's order, as far back as it reaches."""
+        """Give all that the masts told, in the journal's order, as far back as it reaches.
+
+        What is older stands in `sky_hours`.
+        """
         rows = self._query("SELECT event FROM journal WHERE kind = 'weather' ORDER BY n", ())
         events = (EVENT_JSON.validate_json(row["event"]) for row in rows)
         return tuple(event for event in events if isinstance(event, WeatherReading))
+
+    def sky_hours(self) -> tuple[SkyHour, ...]:
+        """Give the masts' hours from before the journal's reach, oldest first."""
+        rows = self._query("SELECT * FROM sky_hours ORDER BY hour_utc_s, mast", ())
+        return tuple(SkyHour(**row) for row in rows)
 
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""

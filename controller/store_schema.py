@@ -30,7 +30,7 @@ from controller.effects import (
 from controller.errors import StoreError
 from controller.events import EVENT_JSON, Event, ProbeReading, Started
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 HOUR_S = 3_600
 LARGEST_INTEGER = 2**63 - 1  # SQLite's integers have 64 bits
 

@@ -1,8 +1,8 @@
 """A season from the daemon's own store: what the garden's masts told, hour by hour.
 
 Temperature, humidity, radiation and wind of an hour are the mean of what was told within it; rain
-is what the counter of one mast gained, a counter set back counting from its new start. The store
-keeps the masts' words for 30 days, so a season of its own is at most that long. Up to three
+is what the counter of one mast gained, a counter set back counting from its new start. Of words
+older than the journal's reach the store keeps the hours. Up to three
 missing hours on end are filled; of what longer gaps cut apart the longest stretch is taken, and
 said.
 """
@@ -18,8 +18,7 @@ from zoneinfo import ZoneInfo
 
 from controller.datafolder import DataFolder
 from controller.errors import SeasonError, StoreError
-from controller.events import WeatherReading
-from controller.sensing.sky_sources import possible
+from controller.sensing.sky_hours import SkyHour, hours_of, together
 from controller.store import open_reader
 from sim.season_making import season_of
 from sim.season_repair import CSV_GAP_H, close_gaps
@@ -45,8 +44,9 @@ def own_season(database: Path, place: Place) -> Season:
     told = _told(folder)
     rows = _hours(told)
     if not rows:
+        words = sum(hour.words for hour in told)
         msg = (
-            f"own: {folder.database}: {len(told)} words of masts, no hour with both temperature"
+            f"own: {folder.database}: {words} words of masts, no hour with both temperature"
             " and rain; a mast with both is needed"
         )
         raise SeasonError(msg)
@@ -64,14 +64,20 @@ def own_season(database: Path, place: Place) -> Season:
     return season_of("own", record, place)
 
 
-def _told(folder: DataFolder) -> tuple[WeatherReading, ...]:
-    """All that the masts told, read without a lock: the daemon may be running."""
+def _told(folder: DataFolder) -> list[SkyHour]:
+    """The masts' hours, read without a lock: the daemon may be running."""
     try:
         with open_reader(folder) as reader:
-            return reader.weather()
+            kept, words = reader.sky_hours(), reader.weather()
     except StoreError as exc:
         msg = f"own: {exc}"
         raise SeasonError(msg) from exc
+    totals = {hour.mast: hour.rain_mm_total for hour in kept if hour.rain_mm_total is not None}
+    found = {(hour.hour_utc_s, hour.mast): hour for hour in kept}
+    for hour in hours_of(words, totals):
+        key = (hour.hour_utc_s, hour.mast)
+        found[key] = together(found[key], hour) if key in found else hour
+    return [found[key] for key in sorted(found)]
 
 
 def _whole_days(rows: Sequence[HourRow], place: Place) -> int:
@@ -108,23 +114,25 @@ def _longest(rows: Sequence[HourRow]) -> Sequence[HourRow]:
     return rows[begin:end]
 
 
-def _hours(told: Iterable[WeatherReading]) -> list[HourRow]:
+def _hours(told: Iterable[SkyHour]) -> list[HourRow]:
     """Every hour with a temperature and a rain gauge's word."""
-    words = sorted(told, key=lambda word: word.at_utc_s)
-    by_hour: dict[int, list[WeatherReading]] = defaultdict(list)
-    for word in words:
-        by_hour[int(word.at_utc_s // HOUR_S)].append(word)
-    rain = _rain(words)
+    by_hour: dict[int, list[SkyHour]] = defaultdict(list)
+    words: Counter[str] = Counter()
+    for hour in told:
+        by_hour[hour.hour_utc_s].append(hour)
+        words[hour.mast] += hour.rain_words
+    gauge = max(sorted(words), key=lambda mast: words[mast], default=None)
     rows = []
-    for hour, inside in sorted(by_hour.items()):
+    for at_utc_s, inside in sorted(by_hour.items()):
         temp_c = _mean(inside, "temp_c")
-        if temp_c is None or hour not in rain:
+        rain = [one.rain_mm for one in inside if one.mast == gauge and one.rain_words]
+        if temp_c is None or not rain:
             continue
         rows.append(
             HourRow(
-                at_utc_s=hour * HOUR_S,
+                at_utc_s=float(at_utc_s),
                 temp_c=temp_c,
-                rain_mm=rain[hour],
+                rain_mm=rain[0],
                 rh_pct=_mean(inside, "rh_pct"),
                 solar_w_m2=_mean(inside, "solar_w_m2"),
                 wind_m_s=_mean(inside, "wind_m_s"),
@@ -133,26 +141,9 @@ def _hours(told: Iterable[WeatherReading]) -> list[HourRow]:
     return rows
 
 
-def _mean(words: Iterable[WeatherReading], name: str) -> float | None:
-    """The mean of what an instrument told that it can have told."""
-    told = (getattr(word, name) for word in words)
-    known = [value for value in told if value is not None and possible(name, value)]
-    return sum(known) / len(known) if known else None
-
-
-def _rain(words: Sequence[WeatherReading]) -> dict[int, float]:
-    """Rain of each hour in which the mast with the most words of rain spoke [mm]."""
-    counts = Counter(word.mast for word in words if word.rain_mm_total is not None)
-    if not counts:
-        return {}
-    gauge = max(sorted(counts), key=lambda mast: counts[mast])
-    rain: dict[int, float] = defaultdict(float)
-    last_mm: float | None = None
-    for word in words:
-        total_mm = word.rain_mm_total
-        if word.mast != gauge or total_mm is None:
-            continue
-        gained = 0.0 if last_mm is None else total_mm - last_mm
-        rain[int(word.at_utc_s // HOUR_S)] += gained if gained >= 0.0 else total_mm
-        last_mm = total_mm
-    return dict(rain)
+def _mean(hours: Iterable[SkyHour], name: str) -> float | None:
+    """What the masts with this instrument told, by the number of their words."""
+    known = [(getattr(hour, name), hour.words) for hour in hours]
+    told = [(value, words) for value, words in known if value is not None]
+    many = sum(words for _, words in told)
+    return sum(value * words for value, words in told) / many if many else None

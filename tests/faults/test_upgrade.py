@@ -56,9 +56,10 @@ def older(tmp_path: Path) -> DataFolder:
     store.commit(LinkUp(at_utc_s=START_UTC_S, mono_s=1.0), [DOSE], durable=True, stamp=STAMP)
     store.close()
     with closing(sqlite3.connect(folder.database)) as db:
-        db.execute("DROP TABLE picks")
+        for table in ("picks", "probe_hours", "sky_hours"):
+            db.execute(f"DROP TABLE {table}")
         db.execute("UPDATE meta SET schema = 1")
-        db.execute("DELETE FROM _sqlite_migrations WHERE name = 'season_book'")
+        db.execute("DELETE FROM _sqlite_migrations WHERE name LIKE 'season_%'")
         db.commit()
     folder.unlock()
     return folder

@@ -76,8 +76,10 @@ def test_every_table_of_ours_is_strict(second: sqlite3.Connection) -> None:
         "meta",
         "notes",
         "picks",
+        "probe_hours",
         "readings",
         "reservations",
+        "sky_hours",
         "snapshots",
     ]
     assert set(tables.values()) == {1}
