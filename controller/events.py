@@ -294,6 +294,16 @@ class ForeignController:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerRights:
+    """Whether the broker lets a client without an account write on a valve's command topic."""
+
+    kind: Literal["broker_rights"] = "broker_rights"
+    at_utc_s: float
+    mono_s: float
+    open: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GardenChanged:
     """The garden file was reloaded: the new one, validated, or None where it was refused."""
 
@@ -341,6 +351,7 @@ Event = Annotated[
     | RecordFailed
     | StoreState
     | ForeignController
+    | BrokerRights
     | GardenChanged
     | AlarmWay
     | Stumbled,

@@ -49,6 +49,7 @@ class AlertCode(StrEnum):
     NODE_CONTRACT = "node_contract"
     HISTORY_LOST = "history_lost"
     OTHER_CONTROLLER = "other_controller"
+    BROKER_OPEN = "broker_open"
     CANNOT_RECORD = "cannot_record"
     LINK_LOST = "link_lost"
     CRASH_LOOP = "crash_loop"
@@ -118,6 +119,14 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         raised_by="another controller, or a node that obeys one. Nothing opens",
         ended_by="a restart, once the other is gone",
         advice="Stop the other controller. Two must never share these valves.",
+    ),
+    AlertCode.BROKER_OPEN: AlertRule(
+        title="anybody on the network may write to the valves' topics",
+        raised_by="a minute after the start and once a day: a client without account or password "
+        "got an empty word through to a valve's lease topic. Watering goes on: a node opens only "
+        "on a nonce of its own",
+        ended_by="the broker refuses it",
+        advice="Give the broker accounts and rights: only the controller may write commands.",
     ),
     AlertCode.CANNOT_RECORD: AlertRule(
         title="nothing can be recorded, so nothing is watered",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.effects import Lease
-from controller.events import ForeignController
+from controller.events import BrokerRights, ForeignController
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
 
@@ -33,6 +33,18 @@ def test_beside_another_controller_nothing_opens_whoever_asks_until_a_restart() 
     bench.dry_out(0.9)
     bench.live(HOUR_S)
     assert len(bench.of(Lease)) > leases, "once the other is gone and this one began anew"
+
+
+@pytest.mark.hazard("B9")
+def test_a_broker_that_lets_strangers_write_is_called_out_until_it_does_not() -> None:
+    bench = Bench(small_garden())
+    bench.step(BrokerRights(**bench.times(), open=True))
+    assert "broker_open" in bench.alert_codes()
+    answer = bench.order("water", "south", litres=20.0)
+    assert answer is not None
+    assert answer.status == "accepted", "the nonces hold; a dry crop helps nobody"
+    bench.step(BrokerRights(**bench.times(), open=False))
+    assert "broker_open" not in bench.alert_codes()
 
 
 @pytest.mark.hazard("T4")
