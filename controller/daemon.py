@@ -24,6 +24,7 @@ from controller.datafolder import DataFolder
 from controller.effects import Alerts, Answer, Close, Effect, Lease, Note, Ready
 from controller.engine import Engine
 from controller.events import (
+    ClockState,
     Event,
     GardenChanged,
     LinkUp,
@@ -219,8 +220,11 @@ class Daemon(Past):
         if self.clock.mono_s() >= LIVED_S:
             self._runs.lived()
 
-    def _tick(self) -> Tick:
+    def _tick(self) -> Tick | ClockState:
         self._ticked_s = self.clock.mono_s()
+        if self._engine.state.clock_synced is self.clock.known_unset():
+            synced = not self._engine.state.clock_synced
+            return ClockState(at_utc_s=self.clock.utc_s(), mono_s=self._ticked_s, synced=synced)
         return Tick(at_utc_s=self.clock.utc_s(), mono_s=self._ticked_s)
 
     def _step_safely(self, event: Event | Recovered) -> None:

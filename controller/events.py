@@ -304,6 +304,16 @@ class BrokerRights:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClockState:
+    """The board's wall clock was set from outside (True), or is known not to be."""
+
+    kind: Literal["clock"] = "clock"
+    at_utc_s: float
+    mono_s: float
+    synced: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GardenChanged:
     """The garden file was reloaded: the new one, validated, or None where it was refused."""
 
@@ -352,6 +362,7 @@ Event = Annotated[
     | StoreState
     | ForeignController
     | BrokerRights
+    | ClockState
     | GardenChanged
     | AlarmWay
     | Stumbled,

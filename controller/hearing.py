@@ -10,6 +10,7 @@ from controller.alarming.failing import alarm_way
 from controller.events import (
     AlarmWay,
     BrokerRights,
+    ClockState,
     Event,
     ForeignController,
     LinkDown,
@@ -24,6 +25,7 @@ from controller.events import (
 from controller.living import crashes
 from controller.rights import broker_rights
 from controller.run import Run
+from controller.unset_clock import clock_state
 
 Handler = Callable[[Run, Any], None]
 
@@ -39,6 +41,7 @@ HANDLERS: Mapping[type[Event], Handler] = {
     LinkDown: inputs.link_down,
     ForeignController: inputs.foreign_controller,
     BrokerRights: broker_rights,
+    ClockState: clock_state,
     AlarmWay: alarm_way,
     Stumbled: crashes.stumbled,
 }

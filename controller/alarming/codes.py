@@ -62,6 +62,7 @@ class AlertCode(StrEnum):
     PROBE_SUSPECT = "probe_suspect"
     BED_WAITING = "bed_waiting"
     FROST = "frost"
+    CLOCK_UNSYNCED = "clock_unsynced"
     BED_BLIND = "bed_blind"
     PROBES_SWAPPED = "probes_swapped"
     TANK_LOW = "tank_low"
@@ -218,6 +219,15 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         ended_by="warmer",
         advice="Too cold to water. Drain what may freeze.",
         at_night=AtNight.GROWING,
+    ),
+    AlertCode.CLOCK_UNSYNCED: AlertRule(
+        title="the clock is not set",
+        raised_by="the system says that nobody has set its clock. The hours do not hold: beds are "
+        "judged by their soil, once in 24 hours each; weekdays hold by the doubtful date",
+        ended_by="the clock is set",
+        advice="Give the board a network for its time service, or a clock chip with a battery.",
+        reminds=True,
+        first_after_s=600.0,
     ),
     AlertCode.BED_BLIND: AlertRule(
         title="a bed has no probe to go by",

@@ -23,6 +23,7 @@ ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
 CARE = "controller/probe_care.py"
+UNSET = "controller/unset_clock.py"
 STORE = "controller/store.py"
 RECORDER = "controller/recorder.py"
 NODES = "sim/nodes.py"
@@ -585,6 +586,16 @@ BOARD = [
         "    if now.synced and last.synced:\n",
         "    if now.synced:\n",
         "T1 T4",
+    ),
+    m("controller/bed_views.py", "    if by_soil is not None:\n", "    if False:\n", "T4"),
+    m(UNSET, "    if block != state.unset_block:\n", "    if True:\n", "T4"),
+    m(UNSET, "    if run.state.clock_synced:\n", "    if True:\n", "T4"),
+    m(UNSET, "        run.state.clock_synced = event.synced\n", "        pass\n", "T4"),
+    m(
+        "controller/clock.py",
+        "        return SYNCED_MARK.parent.is_dir() or kernel_says_unset()\n",
+        "        return False\n",
+        "T4",
     ),
     m(
         "controller/watering/hours.py",
