@@ -23,6 +23,8 @@ ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
 CARE = "controller/probe_care.py"
+ENDS = "controller/watering/pulse_ends.py"
+TRIAL = "controller/meter_trial.py"
 UNSET = "controller/unset_clock.py"
 STORE = "controller/store.py"
 RECORDER = "controller/recorder.py"
@@ -294,14 +296,14 @@ BOUNDS = [
 
 VALVE = [
     m(
-        VALVES,
+        ENDS,
         'return "dry" if pulse.metered and _is_dry(run, pulse, elapsed_s) else ""',
         'return ""',
         "V2",
     ),
     m(SETTLING, "    if watering.dry_tries >= DRY_TRIES:\n", "    if False:\n", "V2"),
     m(
-        VALVES,
+        ENDS,
         'return "silent" if elapsed_s > run.arrival_s(ACK_S) else ""',
         'return ""',
         "V3",
@@ -351,7 +353,7 @@ VALVE = [
         "    return True\n",
         "E4",
     ),
-    m(VALVES, '    if valve.state not in STARTED_STATES:\n        return "node"\n', "", "E5"),
+    m(ENDS, '    if valve.state not in STARTED_STATES:\n        return "node"\n', "", "E5"),
     m(LEASING, "MASTER_LAG_S = 20.0", "MASTER_LAG_S = 0.0", "V1"),
     m(
         METERING,
@@ -418,6 +420,32 @@ VALVE = [
         "M3",
     ),
     m(METERING, "and boot == event.boot and fresh", "and fresh", "M3"),
+    m(
+        SETTLING,
+        "    if pulse.by_time:\n        return max(pulse.reserved_l, pulse.given_l)\n",
+        "",
+        "M3",
+    ),
+    m(SETTLING, "    if pulse.trial:\n", "    if False:\n", "M3"),
+    m(SETTLING, "if not one.trial]", "]", "M3"),
+    m(ENDS, "return spoke and elapsed_s", "return elapsed_s", "M3"),
+    m(
+        ENDS,
+        "    if pulse.metered and _meter_fell_silent(run, elapsed_s):\n",
+        "    if False:\n",
+        "M3",
+    ),
+    m(TRIAL, "< DRY_BEDS or lately or pump or", "< DRY_BEDS or pump or", "M3"),
+    m(TRIAL, "    if dead.rain_mm >= stimulus.RAIN_VOIDS_MM:\n", "    if False:\n", "M3"),
+    m(TRIAL, "for name in dead.probes):\n", "for name in ()):\n", "M3"),
+    m(TRIAL, "    water_came(run)\n", "", "M3"),
+    m(METERING, "        meter.dead.found = False\n", "        pass\n", "M3"),
+    m(
+        "controller/watering/valves.py",
+        "run.garden.supply.meter is None or heard_s is None or run.state.meter.dead.found:",
+        "run.garden.supply.meter is None or heard_s is None:",
+        "M3",
+    ),
     m(
         METERING,
         "    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))\n",
