@@ -18,6 +18,7 @@ from controller.sensing.sky import (
 )
 from controller.sensing.spread import full_sd_frac, spread_frac
 from controller.state import BedMemory
+from controller.unset_clock import soil_window
 from controller.watering.decision import BedView, Rain, Reason, Rules, Sky
 from controller.watering.eye import line_frac
 from controller.watering.guard import interlock
@@ -46,6 +47,9 @@ def place_of(run: Run) -> Place:
 
 def window_now(run: Run) -> Window:
     """The window that holds now, else the next one."""
+    by_soil = soil_window(run)
+    if by_soil is not None:
+        return by_soil
     at_utc_s, last = run.state.at_utc_s, run.window
     if last is None or not run.window_since_s <= at_utc_s < last.to_utc_s:
         run.window = last = window_at(run.garden.garden.hours, place_of(run), at_utc_s)

@@ -7,6 +7,7 @@ times faster from an anchor that a second process, or a restart, can be given by
 
 from __future__ import annotations
 
+import ctypes
 import os
 import time
 from collections.abc import Mapping
@@ -22,12 +23,23 @@ SPEED_MOST = 240.0
 BOOT_VARIABLE = "THIRSTLINE_BOOT_ID"
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 SYNCED_MARK = Path("/run/systemd/timesync/synchronized")
+TIMEX_BYTES = 512  # more than struct timex takes anywhere; all zero it only asks
+TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
 PLAUSIBLE_UTC_S = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
 
 
 def real_utc_s() -> float:
     """The wall clock [s, Unix]."""
     return time.time()
+
+
+def kernel_says_unset() -> bool:
+    """Whether the kernel tells, by adjtimex(2), that no time service has set the clock."""
+    try:
+        told = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(TIMEX_BYTES))
+    except (AttributeError, OSError):
+        return False
+    return bool(told == TIME_ERROR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +107,17 @@ class ScaledClock:
     def synced(self) -> bool:
         """Whether the system says that its wall clock was set from outside since the boot."""
         return SYNCED_MARK.exists() and time.time() > PLAUSIBLE_UTC_S
+
+    def known_unset(self) -> bool:
+        """Whether the system says that nobody has set its wall clock; a trial's is as told.
+
+        Where neither the time service nor the kernel tells, a plausible clock counts as set.
+        """
+        if self.speed != 1.0 or self.synced():
+            return False
+        if not time.time() > PLAUSIBLE_UTC_S:
+            return True
+        return SYNCED_MARK.parent.is_dir() or kernel_says_unset()
 
     def stamp(self, trusted_s: float) -> ClockStamp:
         """All clocks now, for the record."""

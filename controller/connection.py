@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import select
 import threading
+import time
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -33,6 +34,8 @@ KEEPALIVE_S = 10  # [s] real; a dead link is noticed after up to twice this
 MAX_PACKET_BYTES = 4096  # [bytes] larger ones never arrive
 MAX_QUEUED = 16  # messages the client may hold; 0 would be unlimited
 CONNECT_S = 5.0  # [s] real, to reach the broker
+ANSWER_S = 5.0  # [s] real, for what a stranger is told
+WAIT_S = 0.1  # [s] real
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -271,3 +274,57 @@ def _options(kept: bool) -> SubscribeOptions:
         SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE if kept else SubscribeOptions.RETAIN_DO_NOT_SEND
     )
     return SubscribeOptions(qos=1, retainHandling=handling)
+
+
+def stranger_may_write(host: str, port: int, topic: str, wait_s: float = ANSWER_S) -> bool:
+    """Whether a client without account and password gets a word through to a topic.
+
+    The word is empty and not kept. Nobody who listens, as on a machine that runs no broker for its
+    network, is no open door.
+
+    Args:
+        host: of the broker.
+        port: of the broker.
+        topic: to be written on.
+        wait_s: for each answer [s, real].
+
+    Raises:
+        LinkError: it took the connection and gave no answer.
+    """
+    told: list[bool] = []
+    let_in = False
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client.suppress_exceptions = True
+    client.connect_timeout = CONNECT_S
+
+    def on_connect(_c: object, _u: object, _f: object, reason: ReasonCode, _p: object) -> None:
+        nonlocal let_in
+        let_in = not reason.is_failure
+        if let_in:
+            client.publish(topic, b"", qos=1)
+        else:
+            told.append(False)
+
+    def on_publish(_c: object, _u: object, _m: int, reason: ReasonCode, _p: object) -> None:
+        told.append(not reason.is_failure)
+
+    def on_disconnect(_c: object, _u: object, _f: object, _r: ReasonCode, _p: object) -> None:
+        if let_in:
+            told.append(False)  # thrown out for it
+
+    client.on_connect, client.on_publish = on_connect, on_publish
+    client.on_disconnect = on_disconnect
+    try:
+        client.connect(host, port, keepalive=KEEPALIVE_S)
+    except OSError:
+        return False
+    try:
+        until_s = time.monotonic() + wait_s
+        while not told and time.monotonic() < until_s:
+            client.loop(WAIT_S)
+    finally:
+        client.disconnect()
+    if not told:
+        msg = f"the broker at {host}:{port} gave a stranger no answer"
+        raise LinkError(msg)
+    return told[0]

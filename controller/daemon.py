@@ -24,6 +24,7 @@ from controller.datafolder import DataFolder
 from controller.effects import Alerts, Answer, Close, Effect, Lease, Note, Ready
 from controller.engine import Engine
 from controller.events import (
+    ClockState,
     Event,
     GardenChanged,
     LinkUp,
@@ -45,6 +46,7 @@ from controller.recorder import Job, Recorder, SnapshotJob
 from controller.restoring import NO_RECORD, reread, restored, started
 from controller.run import VERSION
 from controller.store import Recovered
+from controller.stranger import StrangerWatch
 from controller.telling.pair_orders import holding
 from controller.told_state import Paired
 from controller.view import limits_json, picture
@@ -110,6 +112,7 @@ class Daemon(Past):
         self._engine_lock = threading.Lock()  # a picture is never taken in the middle of a step
         self._recorder = Recorder(folder, clock, self.deliver)
         self._link = MqttLink(garden, clock, self.deliver, speed=clock.speed, url=url)
+        self._stranger = StrangerWatch(garden, clock, self.deliver)
         self._engine = Engine(garden)
         self._recording = False
         self._runs, self._lately = RunBook(folder), Lately()
@@ -131,6 +134,8 @@ class Daemon(Past):
         self._begin(known)
         self._link.start()
         self._thread.start()
+        if self.clock.speed == 1.0:  # a trial asks nobody
+            self._stranger.start()
 
     def _begin(self, recovered: Recovered | None) -> None:
         """Go on from the record; nothing opens while it cannot be opened itself."""
@@ -161,6 +166,7 @@ class Daemon(Past):
         if not self._ending.is_set():
             self.close_everything()
         self._stopping.set()
+        self._stranger.stop()
         self._thread.join(STOP_ANSWER_S)
         self._link.stop()
         self._save_state()
@@ -214,8 +220,11 @@ class Daemon(Past):
         if self.clock.mono_s() >= LIVED_S:
             self._runs.lived()
 
-    def _tick(self) -> Tick:
+    def _tick(self) -> Tick | ClockState:
         self._ticked_s = self.clock.mono_s()
+        if self._engine.state.clock_synced is self.clock.known_unset():
+            synced = not self._engine.state.clock_synced
+            return ClockState(at_utc_s=self.clock.utc_s(), mono_s=self._ticked_s, synced=synced)
         return Tick(at_utc_s=self.clock.utc_s(), mono_s=self._ticked_s)
 
     def _step_safely(self, event: Event | Recovered) -> None:

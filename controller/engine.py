@@ -6,36 +6,23 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
-from controller import grid, inputs, metering, orders, probe_readings
-from controller.alarming.failing import alarm_way
+from controller import grid, inputs, orders
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
 from controller.events import (
-    AlarmWay,
     Event,
-    ForeignController,
     GardenChanged,
-    LinkDown,
-    LinkUp,
-    MeterReading,
-    Order,
-    ProbeReading,
     RainOutlook,
     Recorded,
     RecordFailed,
     Started,
     StoreState,
-    Stumbled,
     Tick,
-    ValveReport,
-    WeatherReading,
 )
 from controller.flagging import forget_gone, forget_probe
 from controller.garden import Garden
+from controller.hearing import HANDLERS, READINGS
 from controller.learned import fit_probes
 from controller.living import crashes
 from controller.proving import driving
@@ -56,20 +43,6 @@ from controller.watering import settling, valves
 from controller.watering.decision import Reason
 from controller.watering.words import words
 
-READINGS: dict[type[Event], Callable[[Run, Any], None]] = {  # they move no water by themselves
-    ProbeReading: probe_readings.probe_reading,
-    WeatherReading: inputs.weather_reading,
-}
-HANDLERS: dict[type[Event], Callable[[Run, Any], None]] = {
-    ValveReport: inputs.valve_report,
-    MeterReading: metering.meter_reading,
-    Order: orders.handle,
-    LinkUp: inputs.link_up,
-    LinkDown: inputs.link_down,
-    ForeignController: inputs.foreign_controller,
-    AlarmWay: alarm_way,
-    Stumbled: crashes.stumbled,
-}
 JUDGE_EVERY_S = 600.0
 HOUR_S = 3600.0
 

@@ -298,6 +298,26 @@ class ForeignController:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerRights:
+    """Whether the broker lets a client without an account write on a valve's command topic."""
+
+    kind: Literal["broker_rights"] = "broker_rights"
+    at_utc_s: float
+    mono_s: float
+    open: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockState:
+    """The board's wall clock was set from outside (True), or is known not to be."""
+
+    kind: Literal["clock"] = "clock"
+    at_utc_s: float
+    mono_s: float
+    synced: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GardenChanged:
     """The garden file was reloaded: the new one, validated, or None where it was refused."""
 
@@ -345,6 +365,8 @@ Event = Annotated[
     | RecordFailed
     | StoreState
     | ForeignController
+    | BrokerRights
+    | ClockState
     | GardenChanged
     | AlarmWay
     | Stumbled,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from controller import probe_care, probe_dawns
+from controller import meter_trial, probe_care, probe_dawns
 from controller.agronomy.eto import Site
 from controller.correcting import correct_bed, hear_rain, today
 from controller.probe_hours import hour_ended
@@ -112,6 +112,7 @@ def _hour(run: Run, at_utc_s: float) -> None:
         keep_hour(state.climate, state.sky.wind_m_s, state.sky.rh_pct)
     hour_ended(run, at_utc_s)
     probe_care.hour_ended(run)
+    meter_trial.hour_ended(run)
     probe_dawns.hour_ended(run, at_utc_s)
     for bed in run.garden.beds:
         hear_rain(run, bed, at_utc_s)

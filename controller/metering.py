@@ -96,6 +96,10 @@ def _gain(run: Run, event: MeterReading) -> Gain | None:
         _jumped(run)
         return None
     run.end_alert("meter_fault")
+    run.end_alert("meter_fault", "silent")
+    if gained_l > 0.0 and run.state.alerts:
+        meter.dead.found = False
+        run.end_alert("meter_fault", "dead")
     return Gain(litres=gained_l, over_s=over_s, since_mono_s=counted_s)
 
 
@@ -132,11 +136,13 @@ def _credit(run: Run, pulses: list[Pulse], gain: Gain) -> None:
     flow_l_min = sum(flow_of(run, pulse.bed) for pulse in pulses)
     beside = hose.beside(run, gain.litres, gain.over_s, flow_l_min)
     for pulse in pulses:
+        if pulse.by_time and not gain.litres > 0.0:
+            continue  # it says nothing new
         bed_l_min = flow_of(run, pulse.bed)
         share_l = gain.litres * bed_l_min / flow_l_min
         # other water runs too: no bed gets more of the count than its valve gives
         pulse.given_l += min(share_l, bed_l_min * gain.over_s / 60.0) if beside else share_l
-        pulse.metered = True
+        pulse.metered, pulse.by_time, pulse.trial = True, False, False
         pulse.shared = pulse.shared or len(pulses) > 1
         pulse.beside = pulse.beside or beside
     _watch_burst(run, pulses, flow_l_min, gain)

@@ -110,7 +110,7 @@ def _before(run: Run, bed: str, name: str, since_h: int) -> float | None:
     return content_m3_m3(run, bed, name, told)
 
 
-def _rise(run: Run, bed: str, name: str, since_h: int) -> float | None:
+def rise_m3_m3(run: Run, bed: str, name: str, since_h: int) -> float | None:
     """How far a probe rose since then at most [m3/m3]; None where too little was heard of it."""
     before = _before(run, bed, name, since_h)
     highest = stimulus.highest_m3_m3(run.state.probes[name].hours_m3_m3, since_h)
@@ -132,7 +132,7 @@ def _above(run: Run, bed: str, name: str, since_h: int) -> float | None:
 
 def _judge(run: Run, bed: str, name: str, trial: DoseTrial) -> None:
     """A probe's time is over: it felt the dose, it missed it, or nobody can tell."""
-    before, rise = _before(run, bed, name, trial.hours), _rise(run, bed, name, trial.hours)
+    before, rise = _before(run, bed, name, trial.hours), rise_m3_m3(run, bed, name, trial.hours)
     if before is None or rise is None or trial.rain_mm >= stimulus.RAIN_VOIDS_MM:
         return
     room = run.soils[bed].field_capacity_m3_m3 - before
@@ -310,7 +310,7 @@ def _risen(run: Run, bed: str, since_h: int) -> list[tuple[str, float]]:
         depth_cm = run.garden.probes[name].depth_cm
         if dry_h <= since_h + stimulus.window_h(depth_cm):
             continue
-        rise = _rise(run, bed, name, since_h)
+        rise = rise_m3_m3(run, bed, name, since_h)
         if rise is not None and rise >= care.CROSSED_RISE_M3_M3:
             found.append((name, depth_cm))
     return found

@@ -97,7 +97,7 @@ def started(
         stored_seq=recovered.stored_seq,
         ledger=tuple(recovered.ledger),
         history=recovered.history,
-        clock_synced=clock.synced(),
+        clock_synced=not clock.known_unset(),
         armed=armed,
         arrival_least_s=ARRIVAL_LEAST_REAL_S * clock.speed,
         garden_json=garden.model_dump_json(),

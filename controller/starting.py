@@ -9,6 +9,7 @@ from controller import scarcity
 from controller.agronomy.crop import Stage
 from controller.bed_views import place_of
 from controller.dose_lessons import trusted_now
+from controller.meter_trial import try_by_time
 from controller.run import Run
 from controller.state import Watering
 from controller.watering.decision import BedView, Decision, Reason
@@ -51,7 +52,8 @@ def start_watering(
         numbers = {**decision.numbers, "allowed_l": allowed_l}
         return Decision(reason=Reason.CAP_SPENT, dose_mm=None, numbers=numbers)
     state.doses += 1
-    state.waterings[bed] = _planned(run, view, decision, window, litres)
+    state.waterings[bed] = planned = _planned(run, view, decision, window, litres)
+    try_by_time(run, planned)
     return _as_given(decision, litres, view, want_l(run, view, decision))
 
 

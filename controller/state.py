@@ -347,6 +347,8 @@ class EngineState:
     link_mono_s: float = 0.0
     can_record: bool = True
     clock_synced: bool = True
+    unset_block: int | None = None  # of 24 hours of trusted time, while the clock is not set,
+    unset_from_utc_s: float = 0.0  # and when it began, by that clock
     armed: bool = True
     arrival_least_s: float = 0.0
     stumbled_mono_s: list[float] = field(default_factory=list)  # when this run's engine fell lately

@@ -216,6 +216,7 @@ def picture(run: Run) -> dict[str, Any]:
         },
         "link_up": state.link_up,
         "ready": state.ready,
+        "clock_synced": state.clock_synced,
         "epoch": state.epoch,
         "readings": state.readings,
         "waterings": state.waterings_started,

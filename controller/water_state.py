@@ -52,6 +52,8 @@ class Pulse:
     given_l: float = 0.0
     metered: bool = False
     first_lease_mono_s: float | None = None
+    by_time: bool = False  # the meter is dead or silent: charged with the whole reservation
+    trial: bool = False  # whether its water came is what it is to show
     shared: bool = False  # other beds drank at the same time
     beside: bool = False  # other water ran behind the meter at the same time
     ended_by: str = ""
@@ -83,6 +85,7 @@ class Watering:
     dry_tries: int = 0
     tries: int = 0
     order: str = ""
+    trial: bool = False  # of a meter that counts nothing
     proof: str = ""  # walk | shut | gate: an opening that only proves something
     stage: int = 0  # of a staged refill; 0: none
     stages: int = 0
@@ -120,6 +123,18 @@ class Fall:
 
 
 @dataclass(slots=True, kw_only=True)
+class DeadMeter:
+    """A meter that may count nothing, and the trial that tells."""
+
+    found: bool = False  # it is dead: waterings go by time
+    tried_trusted_s: float | None = None  # the last trial
+    bed: str = ""  # whose probes have yet to answer it,
+    probes: list[str] = field(default_factory=list)  # those that have to
+    hours: int = 0  # since it began
+    rain_mm: float = 0.0  # meanwhile
+
+
+@dataclass(slots=True, kw_only=True)
 class MeterState:
     """The last reading of the meter."""
 
@@ -138,3 +153,4 @@ class MeterState:
     moment: Stretch = field(default_factory=Stretch)  # while beds drink and no valve moves,
     spell: Stretch = field(default_factory=Stretch)  # and over longer
     fall: Fall = field(default_factory=Fall)
+    dead: DeadMeter = field(default_factory=DeadMeter)

@@ -49,6 +49,7 @@ class AlertCode(StrEnum):
     NODE_CONTRACT = "node_contract"
     HISTORY_LOST = "history_lost"
     OTHER_CONTROLLER = "other_controller"
+    BROKER_OPEN = "broker_open"
     CANNOT_RECORD = "cannot_record"
     LINK_LOST = "link_lost"
     CRASH_LOOP = "crash_loop"
@@ -61,6 +62,7 @@ class AlertCode(StrEnum):
     PROBE_SUSPECT = "probe_suspect"
     BED_WAITING = "bed_waiting"
     FROST = "frost"
+    CLOCK_UNSYNCED = "clock_unsynced"
     BED_BLIND = "bed_blind"
     PROBES_SWAPPED = "probes_swapped"
     TANK_LOW = "tank_low"
@@ -118,6 +120,14 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         raised_by="another controller, or a node that obeys one. Nothing opens",
         ended_by="a restart, once the other is gone",
         advice="Stop the other controller. Two must never share these valves.",
+    ),
+    AlertCode.BROKER_OPEN: AlertRule(
+        title="anybody on the network may write to the valves' topics",
+        raised_by="a minute after the start and once a day: a client without account or password "
+        "got an empty word through to a valve's lease topic. Watering goes on: a node opens only "
+        "on a nonce of its own",
+        ended_by="the broker refuses it",
+        advice="Give the broker accounts and rights: only the controller may write commands.",
     ),
     AlertCode.CANNOT_RECORD: AlertRule(
         title="nothing can be recorded, so nothing is watered",
@@ -179,7 +189,10 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.METER_FAULT: AlertRule(
         title="the meter is at fault",
-        raised_by="the meter's total went backwards. Waterings go by time",
+        raised_by="the meter's total went backwards, or jumped by more than the supply can give; "
+        "it said nothing for 150 s while water should run; or it counted nothing while a probe "
+        "felt the one trial by time that follows two dry beds. Waterings go by time; the last two "
+        "are charged in full",
         ended_by="it counts on",
         advice="Look at the meter. Waterings go by time and rated flow until it counts again.",
     ),
@@ -209,6 +222,15 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         ended_by="warmer",
         advice="Too cold to water. Drain what may freeze.",
         at_night=AtNight.GROWING,
+    ),
+    AlertCode.CLOCK_UNSYNCED: AlertRule(
+        title="the clock is not set",
+        raised_by="the system says that nobody has set its clock. The hours do not hold: beds are "
+        "judged by their soil, once in 24 hours each; weekdays hold by the doubtful date",
+        ended_by="the clock is set",
+        advice="Give the board a network for its time service, or a clock chip with a battery.",
+        reminds=True,
+        first_after_s=600.0,
     ),
     AlertCode.BED_BLIND: AlertRule(
         title="a bed has no probe to go by",

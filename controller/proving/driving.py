@@ -5,7 +5,7 @@ The engine's one door to this package.
 
 from __future__ import annotations
 
-from controller import judge
+from controller import judge, meter_trial
 from controller.events import Started
 from controller.proving import proof, walk
 from controller.proving.arming import marks_of as marks_of
@@ -42,6 +42,7 @@ def judge_all(run: Run) -> None:
 def begin_run(run: Run, event: Started) -> None:
     """A process begins: what was under way is over; finished valves stay walked."""
     stuck.begin_run(run)
+    meter_trial.begin_run(run)
     proving = run.state.proving
     if proving.active is not None:
         if proving.active.kind == "walk":

@@ -74,8 +74,8 @@ def _may_begin(run: Run) -> bool:
     tried_s = state.proving.tried_trusted_s
     if state.proving.active is not None or state.waterings or state.pause is not None:
         return False
-    if other_water(run) or supply_rests(run) or state.dry_beds:  # it would prove nothing
-        return False
+    if other_water(run) or supply_rests(run) or state.dry_beds or state.meter.dead.found:
+        return False  # it would prove nothing
     if hose.announced(run) or state.taps.asked_trusted_s is not None:
         return False  # other water runs: the meter could not tell
     if tried_s is not None and run.trusted_s - tried_s < AGAIN_S:

@@ -67,6 +67,8 @@ def settle(run: Run, watering: Watering, pulse: Pulse, outcome: Outcome) -> None
     first_s = pulse.first_lease_mono_s if pulse.first_lease_mono_s is not None else state.mono_s
     open_s = max(0.0, state.mono_s - first_s)
     ended_trusted_s = run.trusted_s
+    if pulse.trial:
+        pulse.given_l = 0.0  # nobody knows; its probes will tell
     if outcome is Outcome.CONFIRMED:
         closed_s = valve.confirmed_closed_mono_s
         open_s = max(0.0, (closed_s if closed_s is not None else state.mono_s) - first_s)
@@ -112,6 +114,8 @@ def _watch_flow(run: Run, pulse: Pulse, valve: ValveState) -> None:
 
 def _confirmed_charge_l(run: Run, pulse: Pulse, open_s: float) -> float:
     """The most that a pulse with a proven end can have given [L]."""
+    if pulse.by_time:
+        return max(pulse.reserved_l, pulse.given_l)
     nominal_l = run.garden.beds[pulse.bed].flow_l_min * open_s / 60.0
     meter = run.garden.supply.meter
     if not pulse.metered or meter is None or pulse.beside:  # the count is not the bed's alone
@@ -168,7 +172,8 @@ def _after_dry(run: Run, watering: Watering, pulse: Pulse) -> None:
         return
     watering.dry_tries += 1
     if came_dry(run, pulse.bed):
-        cut_all(run, "supply")
+        for bed in [one.bed for one in run.state.waterings.values() if not one.trial]:
+            cut(run, bed, "supply")
         return
     run.raise_alert(
         "valve_stuck_closed",
@@ -201,7 +206,7 @@ def finish(run: Run, watering: Watering, by: str) -> None:
         watch_dose(run, watering)
     if by == "down" or watering.given_l >= 0.5 * watering.want_l:
         memory.staging = _staging_after(watering, by, state.at_utc_s)
-    if watering.given_l < 0.5 * watering.want_l and by in JUDGED_AGAIN:
+    if watering.given_l < 0.5 * watering.want_l and (by in JUDGED_AGAIN or watering.trial):
         memory.judged_from_utc_s = None
         if by in {"silent", "fault", "master"}:
             memory.not_before_mono_s = state.mono_s + RETRY_S

@@ -13,23 +13,20 @@ import math
 from controller.dose_lessons import is_down
 from controller.effects import Outcome, Reserve
 from controller.events import LedgerEntry
-from controller.proving.rise import stays_dry
 from controller.run import ACK_S, LEASE_S, MARGIN_S, RENEW_S, Run
-from controller.state import Pulse, ValveState, Watering
+from controller.state import Pulse, Watering
 from controller.watering.dosing import in_turn
-from controller.watering.guard import STARTED_STATES, interlock, permit_pulse
+from controller.watering.guard import interlock, permit_pulse
 from controller.watering.leasing import edge_free, fits_master, keep_master, lease
 from controller.watering.limits import EDGE_GAP_S, Refused, counts
 from controller.watering.night_plan import begins_in_vain, least_s
+from controller.watering.pulse_ends import DRY_AFTER_S, ended_by_now, fell_silent, master_gone
 from controller.watering.settling import drop, end_unsent, finish, put_off, settle
 from controller.watering.words import bed_name
 
 MASTER_LEAD_S = 5.0
 SETTLE_WAIT_S = 12.0  # for the meter's last word after a confirmed close
-DRY_AFTER_S = 60.0
-DRY_PULSES = 3.0
 RECORD_WAIT_S = 60.0
-SILENT_S = 75.0  # an open valve tells its state every 20 s: three words of it are missing
 FIRST_LEASE_WITHIN_S = 5.0
 PASSING = frozenset({Refused.BUSY, Refused.SUPPLY, Refused.RESTING})  # worth waiting for
 
@@ -67,7 +64,9 @@ def _reserve(run: Run, watering: Watering, reserved_l: float) -> None:
         open_s=watering.pulse_s,
         reserved_l=reserved_l,
         since_mono_s=state.mono_s,
-        metered=meter_alive(run),
+        metered=meter_alive(run) and not watering.trial,
+        by_time=watering.trial or run.state.meter.dead.found,
+        trial=watering.trial,
     )
     state.ledger = [entry for entry in state.ledger if counts(entry, run.trusted_s)]
     state.ledger.append(
@@ -92,9 +91,9 @@ def _reserve(run: Run, watering: Watering, reserved_l: float) -> None:
 
 
 def meter_alive(run: Run) -> bool:
-    """Whether the garden has a meter that spoke in the last three minutes."""
+    """Whether the garden has a meter that counts and spoke in the last three minutes."""
     heard_s = run.state.meter.mono_s
-    if run.garden.supply.meter is None or heard_s is None:
+    if run.garden.supply.meter is None or heard_s is None or run.state.meter.dead.found:
         return False
     return heard_s >= run.state.link_mono_s and run.state.mono_s - heard_s <= 180.0
 
@@ -266,7 +265,7 @@ def _behind_master(run: Run, watering: Watering, pulse: Pulse) -> None:
 def _hold_gate(run: Run, watering: Watering, pulse: Pulse) -> None:
     """The master alone is open: until it is proved, or something ends it."""
     ended_by = ""
-    if run.master is None or _master_gone(run):
+    if run.master is None or master_gone(run):
         ended_by = "master"
     elif interlock(run, pulse.bed, watering.proof) is not None:
         ended_by = "fault"
@@ -293,7 +292,7 @@ def _first_lease(run: Run, watering: Watering, pulse: Pulse) -> None:
 def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     state, valve = run.state, run.state.valves[pulse.valve]
     now_s = state.mono_s
-    ended_by = _ended_by(run, watering, pulse, valve)
+    ended_by = ended_by_now(run, watering, pulse, valve)
     if ended_by in {"litres", "time", "hours", "down"} and not edge_free(run):
         if pulse.due_mono_s is None:
             pulse.due_mono_s = now_s
@@ -305,7 +304,7 @@ def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
         pulse.since_mono_s = now_s
         if valve.state != "closed":
             run.close(pulse.valve, pulse.dose)
-        if ended_by == "silent" and _fell_silent(run, pulse) == [run.master]:
+        if ended_by == "silent" and fell_silent(run, pulse) == [run.master]:
             _call_for_master(run)
         elif ended_by == "silent":
             _call_for_silent(run, pulse)
@@ -313,62 +312,6 @@ def _run_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     if valve.lease_mono_s is not None and now_s - valve.lease_mono_s >= RENEW_S:
         elapsed_s = now_s - (pulse.first_lease_mono_s or now_s)
         lease(run, pulse.valve, pulse.dose, pulse.open_s - elapsed_s)
-
-
-def _ended_by(run: Run, watering: Watering, pulse: Pulse, valve: ValveState) -> str:
-    now_s = run.state.mono_s
-    first_s = pulse.first_lease_mono_s if pulse.first_lease_mono_s is not None else now_s
-    elapsed_s = now_s - first_s
-    if valve.state not in STARTED_STATES:
-        return "node"
-    if watering.proof != "shut" and _master_gone(run):
-        return "master"
-    if valve.confirmed_mono_s is None or _fell_silent(run, pulse):
-        return "silent" if elapsed_s > run.arrival_s(ACK_S) else ""
-    if not pulse.metered:
-        flow_l_min = run.garden.beds[pulse.bed].flow_l_min
-        pulse.given_l = flow_l_min * (now_s - valve.confirmed_mono_s) / 60.0
-    if pulse.given_l >= pulse.want_l:
-        return "litres"
-    if elapsed_s >= pulse.open_s:
-        return "time"
-    if watering.until_utc_s is not None and run.state.at_utc_s >= watering.until_utc_s:
-        return "hours"
-    if is_down(run, watering):
-        return "down"
-    return "dry" if pulse.metered and _is_dry(run, pulse, elapsed_s) else ""
-
-
-def _is_dry(run: Run, pulse: Pulse, elapsed_s: float) -> bool:
-    """Whether no water comes: by the meter, or beside others by its rise that stays away."""
-    if pulse.given_l <= 0.0:
-        return elapsed_s >= _dry_after_s(run, pulse)
-    if stays_dry(run, pulse):
-        pulse.given_l = 0.0  # its share of the count was the others'
-        return True
-    return False
-
-
-def _master_gone(run: Run) -> bool:
-    """Whether the garden has a master valve and it is not open."""
-    return run.master is not None and run.state.valves[run.master].opened_mono_s is None
-
-
-def _fell_silent(run: Run, pulse: Pulse) -> list[str]:
-    """Of its valve and the open master: which told nothing for so long that no lease reaches it."""
-    now_s, most_s, known = run.state.mono_s, run.arrival_s(SILENT_S), run.state.valves
-    opened = [v for v in (pulse.valve, run.master) if v and known[v].opened_mono_s is not None]
-    return [v for v in opened if now_s - (known[v].heard_mono_s or 0.0) > most_s]
-
-
-def _dry_after_s(run: Run, pulse: Pulse) -> float:
-    flow_l_min = run.garden.beds[pulse.bed].flow_l_min
-    return max(run.arrival_s(DRY_AFTER_S), 60.0 * DRY_PULSES * _litres_per_pulse(run) / flow_l_min)
-
-
-def _litres_per_pulse(run: Run) -> float:
-    meter = run.garden.supply.meter
-    return 0.0 if meter is None else run.garden.meters[meter].litres_per_pulse
 
 
 def _await_close(run: Run, watering: Watering, pulse: Pulse) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import os
 import shutil
 import signal
@@ -22,7 +23,7 @@ PLACES = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/s
 class Mosquitto:
     """One broker process on a port of its own that a test starts, stops, freezes and kills."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, anonymous: bool = True, rights: str = "") -> None:
         found = shutil.which("mosquitto", path=PLACES)
         if found is None:
             pytest.skip("mosquitto is not installed")
@@ -33,9 +34,15 @@ class Mosquitto:
         self._config = folder / "mosquitto.conf"
         self._log = folder / "mosquitto.log"
         self._config.write_text(
-            f"listener {self.port} {HOST}\nallow_anonymous true\npersistence false\n"
-            "message_size_limit 4096\nmax_packet_size 8192\nmax_queued_messages 100\n"
+            f"listener {self.port} {HOST}\nallow_anonymous {str(anonymous).lower()}\n"
+            "persistence false\nmessage_size_limit 4096\nmax_packet_size 8192\n"
+            "max_queued_messages 100\n"
         )
+        if rights:
+            listed = folder / "rights"
+            listed.write_text(rights)
+            with self._config.open("a") as config:
+                config.write(f"user {getpass.getuser()}\nacl_file {listed}\n")
         self._process: subprocess.Popen[bytes] | None = None
         self._paused = False
 

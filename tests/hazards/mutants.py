@@ -23,6 +23,9 @@ ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
 CARE = "controller/probe_care.py"
+ENDS = "controller/watering/pulse_ends.py"
+TRIAL = "controller/meter_trial.py"
+UNSET = "controller/unset_clock.py"
 STORE = "controller/store.py"
 RECORDER = "controller/recorder.py"
 NODES = "sim/nodes.py"
@@ -293,14 +296,14 @@ BOUNDS = [
 
 VALVE = [
     m(
-        VALVES,
+        ENDS,
         'return "dry" if pulse.metered and _is_dry(run, pulse, elapsed_s) else ""',
         'return ""',
         "V2",
     ),
     m(SETTLING, "    if watering.dry_tries >= DRY_TRIES:\n", "    if False:\n", "V2"),
     m(
-        VALVES,
+        ENDS,
         'return "silent" if elapsed_s > run.arrival_s(ACK_S) else ""',
         'return ""',
         "V3",
@@ -350,7 +353,7 @@ VALVE = [
         "    return True\n",
         "E4",
     ),
-    m(VALVES, '    if valve.state not in STARTED_STATES:\n        return "node"\n', "", "E5"),
+    m(ENDS, '    if valve.state not in STARTED_STATES:\n        return "node"\n', "", "E5"),
     m(LEASING, "MASTER_LAG_S = 20.0", "MASTER_LAG_S = 0.0", "V1"),
     m(
         METERING,
@@ -417,6 +420,32 @@ VALVE = [
         "M3",
     ),
     m(METERING, "and boot == event.boot and fresh", "and fresh", "M3"),
+    m(
+        SETTLING,
+        "    if pulse.by_time:\n        return max(pulse.reserved_l, pulse.given_l)\n",
+        "",
+        "M3",
+    ),
+    m(SETTLING, "    if pulse.trial:\n", "    if False:\n", "M3"),
+    m(SETTLING, "if not one.trial]", "]", "M3"),
+    m(ENDS, "return spoke and elapsed_s", "return elapsed_s", "M3"),
+    m(
+        ENDS,
+        "    if pulse.metered and _meter_fell_silent(run, elapsed_s):\n",
+        "    if False:\n",
+        "M3",
+    ),
+    m(TRIAL, "< DRY_BEDS or lately or pump or", "< DRY_BEDS or pump or", "M3"),
+    m(TRIAL, "    if dead.rain_mm >= stimulus.RAIN_VOIDS_MM:\n", "    if False:\n", "M3"),
+    m(TRIAL, "for name in dead.probes):\n", "for name in ()):\n", "M3"),
+    m(TRIAL, "    water_came(run)\n", "", "M3"),
+    m(METERING, "        meter.dead.found = False\n", "        pass\n", "M3"),
+    m(
+        "controller/watering/valves.py",
+        "run.garden.supply.meter is None or heard_s is None or run.state.meter.dead.found:",
+        "run.garden.supply.meter is None or heard_s is None:",
+        "M3",
+    ),
     m(
         METERING,
         "    meter.counted_s = min(mono_s, up_s + min(meter.lag_s, before_s))\n",
@@ -586,6 +615,16 @@ BOARD = [
         "    if now.synced:\n",
         "T1 T4",
     ),
+    m("controller/bed_views.py", "    if by_soil is not None:\n", "    if False:\n", "T4"),
+    m(UNSET, "    if block != state.unset_block:\n", "    if True:\n", "T4"),
+    m(UNSET, "    if run.state.clock_synced:\n", "    if True:\n", "T4"),
+    m(UNSET, "        run.state.clock_synced = event.synced\n", "        pass\n", "T4"),
+    m(
+        "controller/clock.py",
+        "        return SYNCED_MARK.parent.is_dir() or kernel_says_unset()\n",
+        "        return False\n",
+        "T4",
+    ),
     m(
         "controller/watering/hours.py",
         "        end_s += moved_s  # the start",
@@ -686,6 +725,21 @@ LIVING = [
     ),
     m("controller/daemon.py", "            self.alive()\n", "            pass\n", "C3"),
     m(NODES, "self._nonces.get(nonce)\n", "self._nonces.get(nonce, now_s)\n", "B9"),
+    m("controller/rights.py", "    if event.open:\n", "    if False:\n", "B9"),
+    m(
+        "controller/connection.py",
+        "        told.append(not reason.is_failure)\n",
+        "        told.append(False)\n",
+        "B9",
+        broker=True,
+    ),
+    m(
+        "controller/stranger.py",
+        "        if self._garden.broker.on_loopback:\n",
+        "        if False:\n",
+        "B9",
+        broker=True,
+    ),
     m(
         NODES,
         "            and now_s - told_s <= NONCE_LIFE_S\n",

@@ -366,6 +366,102 @@ def test_a_total_that_cannot_be_is_no_water_and_the_dose_goes_on_by_time(jump_l:
     assert ended.charged_l >= bench.litres["south"] > given_l, "the cap counts the larger one"
 
 
+def with_a_dead_meter(*, felt: bool, rain_mm: float = 0.0, at_once: int = 1) -> Bench:
+    """Two dry beds whose meter counts nothing from now on, until the trial's hours are over."""
+    bench = metered("south", "wall", at_once=at_once)
+    bench.order("pause", until_utc_s=bench.at_utc_s + 5 * HOUR_S, why="its probes are heard")
+    bench.dry_out(0.45)
+    bench.live(5 * HOUR_S, tick_s=60.0)
+    bench.meter_counts = False
+    dead = bench.engine.state.meter.dead
+    while not dead.bed:
+        bench.live(60.0)
+        assert bench.now_s < 8 * HOUR_S, "no trial"
+    tried = dead.bed
+    bench.live(1200.0)
+    while bench.open_beds():
+        bench.live(60.0)
+    if felt:
+        bench.dry_out(0.25, tried)
+    if rain_mm:
+        for total_mm in (0.0, rain_mm):
+            told = WeatherReading(**bench.times(), mast="mast", rain_mm_total=total_mm)
+            bench.step(told)
+            bench.live(600.0)
+    bench.live(7 * HOUR_S, tick_s=20.0)
+    return bench
+
+
+def trials(bench: Bench) -> int:
+    return len([note for note in bench.notes("watering") if note.code == "meter_trial"])
+
+
+@pytest.mark.hazard("M3")
+def test_a_meter_that_stands_still_while_the_soil_drinks_is_dead_and_doses_go_by_time() -> None:
+    bench = with_a_dead_meter(felt=True)
+    assert trials(bench) == 1
+    assert bench.alert_codes() == {"meter_fault"}, "neither the supply nor a valve"
+    assert min(bench.litres.values()) > 50.0, "both drink by time, once it is known"
+    reserved = {one.dose: one.reserved_l for one in bench.of(Reserve)}
+    settled = [one for one in bench.of(Settle) if one.credited_l > 0.0]
+    assert len(settled) == 2
+    assert all(one.charged_l >= reserved[one.dose] for one in settled)
+    shown_l = last_meter(bench).litres_total
+    bench.meter_counts = True
+    bench.uncounted_l = sum(bench.litres.values()) - shown_l
+    bench.gush_l_min = 0.05  # a tap drips behind it
+    bench.live(600.0, tick_s=20.0)
+    assert "meter_fault" not in bench.alert_codes()
+    assert not bench.engine.state.meter.dead.found
+
+
+@pytest.mark.hazard("M3")
+@pytest.mark.parametrize("at_once", [1, 2], ids=["alone", "beside-another-that-comes-dry"])
+def test_the_trial_of_a_meter_is_charged_whole_and_believed_nothing(at_once: int) -> None:
+    bench = with_a_dead_meter(felt=False, at_once=at_once)
+    reserved = {one.dose: one.reserved_l for one in bench.of(Reserve)}
+    settled = {one.dose: one for one in bench.of(Settle)}
+    whole = [d for d, one in settled.items() if one.charged_l >= reserved[d] > 0.0]
+    assert len(whole) == 1
+    assert settled[whole[0]].credited_l == 0.0
+    assert settled[whole[0]].open_s > 300.0
+
+
+@pytest.mark.hazard("M3", "M6")
+@pytest.mark.parametrize("rain_mm", [0.0, 4.0], ids=["nothing-felt", "it-may-have-been-rain"])
+def test_a_trial_that_no_probe_feels_was_the_supply_and_is_not_repeated_for_a_day(
+    rain_mm: float,
+) -> None:
+    bench = with_a_dead_meter(felt=rain_mm > 0.0, rain_mm=rain_mm)
+    assert not bench.engine.state.meter.dead.found
+    assert "meter_fault" not in bench.alert_codes()
+    bench.dry_out(0.45)
+    bench.live(12 * HOUR_S, tick_s=20.0)
+    assert "supply_lost" in bench.alert_codes()
+    assert trials(bench) == 1
+    bench.live(10 * HOUR_S, tick_s=20.0)
+    assert trials(bench) == 2
+
+
+@pytest.mark.hazard("M3")
+def test_a_meter_that_says_nothing_is_no_dry_valve_and_the_dose_is_charged_whole() -> None:
+    bench = metered()
+    bench.broken(Breakage(silent={"meter:main"}))  # it spoke a moment ago
+    bench.order("water", "south", litres=10.0)
+    bench.live(100.0)
+    assert bench.open_beds() == ["south"]
+    bench.live(100.0)
+    assert bench.alert_codes() == {"meter_fault"}
+    bench.live(600.0)
+    assert bench.open_beds() == []
+    (settled,), (reserved,) = bench.of(Settle), bench.of(Reserve)
+    assert settled.charged_l >= reserved.reserved_l > bench.litres["south"] >= 9.0
+    assert settled.credited_l == pytest.approx(bench.litres["south"], rel=0.1)
+    bench.broken(Breakage())
+    bench.live(120.0)
+    assert bench.alert_codes() == set()
+
+
 @pytest.mark.hazard("M3")
 def test_a_meter_that_starts_anew_is_a_new_beginning_and_no_fault() -> None:
     bench = running(metered(), litres=10.0)
