@@ -275,6 +275,21 @@ BOOK = {
         }
     ],
     "varieties": [{"variety": "text", "fruit": FRUIT}],
+    "drier": Maybe(
+        {
+            "shift_frac": "number",
+            "reckoned_beds": "count",
+            "litres": "number",
+            "waterings": "count",
+            "days_past_floor": "count",
+            "same_litres": "number",
+            "same_waterings": "count",
+            "same_days_past_floor": "count",
+            "given_litres": "number",
+            "given_waterings": "count",
+            "miss_litres": "number",
+        }
+    ),
 }
 PAIRED = {"pairs": [{"id": "text", "role": "text", "name": "text", "since": "instant"}]}
 CODE = {"link": "text", "role": "text", "name": "text", "seconds": "number", "text": "text"}
