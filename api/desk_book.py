@@ -35,6 +35,19 @@ def fake_book(beds: tuple[str, ...]) -> dict[str, Any]:
         "varieties": [
             {"variety": pick["variety"], "fruit": _fruit([pick])} for pick in reversed(picks)
         ],
+        "drier": {
+            "shift_frac": 0.05,
+            "reckoned_beds": len(beds),
+            "litres": 5010.0,
+            "waterings": 17,
+            "days_past_floor": 3,
+            "same_litres": 5380.0,
+            "same_waterings": 20,
+            "same_days_past_floor": 1,
+            "given_litres": 5400.0,
+            "given_waterings": 20,
+            "miss_litres": 45.0,
+        },
     }
 
 

@@ -20,7 +20,7 @@ WATERINGS = """
     WHERE from_utc_s >= ? AND from_utc_s < ? AND coalesce(outcome, '') != 'NEVER_SENT'
     GROUP BY watering, bed ORDER BY from_utc_s, watering"""
 HOURS = """
-    SELECT bed, hour_utc_s, depletion_frac, line_frac, rain_mm FROM hourly
+    SELECT bed, hour_utc_s, depletion_frac, line_frac, rain_mm, given_l FROM hourly
     WHERE hour_utc_s >= ? AND hour_utc_s < ? ORDER BY hour_utc_s, bed"""
 PICKS = """
     SELECT bed, on_day, variety, kg, cracked, black_ended FROM picks
@@ -57,6 +57,7 @@ class BedHour:
     depletion_frac: float
     line_frac: float
     rain_mm: float
+    given_l: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

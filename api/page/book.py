@@ -43,6 +43,7 @@ async def book_page(request: Request) -> Response:
         "first": day_words(book["first"]),
         "last": f"{day_words(book['last'])} {book['last'][:4]}",
         "sentences": sentences(book, tongue),
+        "drier": book.get("drier"),
         "rows": [_row(name, bed, tongue) for name, bed in beds.items()],
         "varieties": [_variety(one) for one in book["varieties"]],
         "pictures": [

@@ -35,7 +35,8 @@ def sentences(book: dict[str, Any], tongue: Tongue) -> list[str]:
         tongue: units.
     """
     beds = book["beds"]
-    said = [_whole(beds, tongue), _thirstiest(beds, tongue), _stress(beds), _per_kg(beds, tongue)]
+    said = [_whole(beds, tongue), _thirstiest(beds, tongue), _drier(book, tongue), _stress(beds)]
+    said.append(_per_kg(beds, tongue))
     said += [_fault(book["varieties"], key, words) for key, words in FAULTS]
     said.append(_swung(beds))
     return [one for one in said if one]
@@ -60,6 +61,33 @@ def _thirstiest(beds: dict[str, Any], tongue: Tongue) -> str:
     return (
         f"{bed_name(name)} drank most: {tongue.litres(bed['litres'])} in "
         f"{count(bed['waterings'], 'watering', 'waterings')}, {each} a plant."
+    )
+
+
+def _drier(book: dict[str, Any], tongue: Tongue) -> str:
+    """What a drier line would have cost, and how far the reckoning is to be trusted."""
+    found = book.get("drier")
+    if not found:
+        return ""
+    change_l = found["litres"] - found["same_litres"]
+    miss_l = found["miss_litres"]
+    water = f"{tongue.litres(abs(change_l))} {'less' if change_l < 0.0 else 'more'}"
+    if abs(change_l) <= miss_l:
+        water = f"as much water, as far as can be told ({water})"
+    fewer = found["same_waterings"] - found["waterings"]
+    turns = f"{count(abs(fewer), 'watering', 'waterings')} {'fewer' if fewer >= 0 else 'more'}"
+    past = found["days_past_floor"] - found["same_days_past_floor"]
+    dry = count(abs(past), "day", "days") if past else "no day"
+    dry = f"{dry} {'fewer' if past < 0 else 'more'} past a floor"
+    few = len(book["beds"]) - found["reckoned_beds"]
+    beds = f" (without {count(few, 'bed', 'beds')} of too short a record)" if few else ""
+    points = f"{100.0 * found['shift_frac']:.0f} points"
+    turns = turns if fewer else "as many waterings"
+    return (
+        f"Had each thirst line been {points} drier{beds}, the garden would have taken {water}, in "
+        f"{turns}, with {dry}: reckoned from the record on the balance alone, which for the lines "
+        f"as they were is off the {tongue.litres(found['given_litres'])} of the ledger by "
+        f"{tongue.litres(miss_l)}, bed by bed."
     )
 
 

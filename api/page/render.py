@@ -7,6 +7,7 @@ ever; pages that hold forms are kept nowhere.
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from functools import cache
 from pathlib import Path
@@ -98,8 +99,15 @@ def refused(problem: ProblemError) -> Response:
 def docs(openapi: dict[str, Any]) -> Response:
     """The API's own description as a plain table, without anybody's script."""
     calls = [
-        (method.upper(), path, call.get("description", ""))
+        (method.upper(), path, call.get("summary", ""), call.get("description", ""), _sent(call))
         for path, methods in sorted(openapi["paths"].items())
         for method, call in methods.items()
     ]
     return page("docs.html", {"calls": calls, "title": "The API", "stoppable": False})
+
+
+def _sent(call: dict[str, Any]) -> list[str]:
+    """Bodies that a call takes, for example."""
+    content = call.get("requestBody", {}).get("content", {}).get("application/json", {})
+    told = [one["value"] for one in content.get("examples", {}).values()]
+    return [json.dumps(value, ensure_ascii=False) for value in told if value]

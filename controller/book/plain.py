@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from controller.book.drier import SHIFT_FRAC, Drier
 from controller.book.season import BedSeason, Book, Fruit, Swing
 from controller.view import rfc3339
 
@@ -21,7 +22,9 @@ def book_json(book: Book) -> dict[str, Any]:
         looks, litres_per_kg | null, notes [{on, text}], fruit,
         picks [{on, variety, kg, cracked, black_ended, swing}]}}, waterings [{bed, from, pulses,
         litres, most_litres, by}], varieties [{variety, fruit}] by
-        weight; fruit is {picks, kg, cracked, black_ended}.
+        weight; fruit is {picks, kg, cracked, black_ended}; drier {shift_frac, reckoned_beds,
+        litres, waterings, days_past_floor, same_litres, same_waterings, same_days_past_floor,
+        given_litres, given_waterings, miss_litres} | null.
     """
     return {
         "first": book.first.isoformat(),
@@ -39,6 +42,24 @@ def book_json(book: Book) -> dict[str, Any]:
             for one in book.waterings
         ],
         "varieties": [{"variety": name, "fruit": _fruit(got)} for name, got in book.varieties],
+        "drier": None if book.drier is None else _drier(book.drier),
+    }
+
+
+def _drier(found: Drier) -> dict[str, Any]:
+    same, drier = found.as_it_was, found.drier
+    return {
+        "shift_frac": SHIFT_FRAC,
+        "reckoned_beds": found.beds,
+        "litres": round(drier.litres, 1),
+        "waterings": drier.waterings,
+        "days_past_floor": drier.past_floor,
+        "same_litres": round(same.litres, 1),
+        "same_waterings": same.waterings,
+        "same_days_past_floor": same.past_floor,
+        "given_litres": round(found.litres, 1),
+        "given_waterings": found.waterings,
+        "miss_litres": round(found.miss_l, 1),
     }
 
 

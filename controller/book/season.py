@@ -17,6 +17,7 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from controller.agronomy.sun import sun_times_utc_s
+from controller.book.drier import Drier, drier_line, together
 from controller.garden import Garden
 from controller.store_book import BedHour, PickRow, SeasonRows, ToldRow, WateringRow
 from controller.watering.hours import local_date
@@ -110,6 +111,7 @@ class Book:
     beds: tuple[BedSeason, ...]
     waterings: tuple[WateringRow, ...]
     varieties: tuple[tuple[str, Fruit], ...]
+    drier: Drier | None = None  # what a drier line would have cost; None: too little to tell
 
 
 def book_of(garden: Garden, rows: SeasonRows) -> Book:
@@ -139,7 +141,20 @@ def book_of(garden: Garden, rows: SeasonRows) -> Book:
         beds=beds,
         waterings=tuple(one for one in rows.waterings if one.bed in garden.beds),
         varieties=tuple(varieties),
+        drier=_drier(garden, hours, waterings),
     )
+
+
+def _drier(
+    garden: Garden,
+    hours: Mapping[str, Sequence[BedHour]],
+    waterings: Mapping[str, Sequence[WateringRow]],
+) -> Drier | None:
+    found = (
+        drier_line(bed, hours[name], _dawns(garden, hours[name]), waterings[name])
+        for name, bed in garden.beds.items()
+    )
+    return together(one for one in found if one is not None)
 
 
 def _last(rows: SeasonRows, zone: ZoneInfo) -> date:

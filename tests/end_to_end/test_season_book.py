@@ -116,6 +116,19 @@ def test_litres_and_waterings_are_the_ledgers(lived: Path) -> None:
         assert bed["most_litres"] == pytest.approx(sum(row["charged_l"] for row in of_it), abs=0.5)
 
 
+def test_a_drier_line_is_reckoned_beside_the_ledger(lived: Path) -> None:
+    with open_reader(DataFolder(lived, make=False)) as reader:
+        rows = reader._query("SELECT bed, credited_l, outcome FROM ledger", ())
+    found = book(lived)["drier"]
+    credited_l = sum(row["credited_l"] for row in rows if row["outcome"] != "NEVER_SENT")
+    assert found["reckoned_beds"] == 4
+    assert found["given_litres"] == pytest.approx(credited_l, abs=0.5), "right to the litre"
+    miss_l = abs(found["same_litres"] - found["given_litres"])
+    assert miss_l <= found["miss_litres"] < 0.15 * found["given_litres"]
+    assert abs(found["same_waterings"] - found["given_waterings"]) <= 4
+    assert found["waterings"] <= found["same_waterings"]
+
+
 def test_fruit_and_notes_stand_in_it(lived: Path) -> None:
     shown = book(lived)
     assert shown["beds"]["south"]["fruit"] == {
@@ -135,6 +148,7 @@ def test_the_command_says_it_in_eighty_columns(lived: Path) -> None:
     table = said.partition("bed  ")[2]
     assert all(len(line) <= 80 for line in table.splitlines())
     assert "drank most" in said
+    assert "Had each thirst line been 5 points drier, the garden would have taken" in said
     assert "Most cracked in Low on 15 Jul, 2.8 fruit a kilogram" in said
 
 

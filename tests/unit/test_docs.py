@@ -350,6 +350,8 @@ def test_code_blocks_parse(name: str) -> None:
                 tomllib.loads(code)
             case "json":
                 json.loads(code)
+            case "python":
+                ast.parse(code)
             case _:
                 assert kind == "text"
 

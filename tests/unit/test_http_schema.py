@@ -17,7 +17,11 @@ from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.core import NOT_SET
 from schemathesis.core.failures import FailureGroup
-from schemathesis.specs.openapi.checks import content_type_conformance, status_code_conformance
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
 
 from api.description import whole
 from api.http import create_app
@@ -97,7 +101,12 @@ def hold(label: str, mode: GenerationMode, examples: int) -> None:
         path = data.draw(known) if names else None
         case = data.draw(call.as_strategy(generation_mode=mode, path_parameters=path))
         got = send(case)
-        checks = [not_a_server_error, status_code_conformance, content_type_conformance]
+        checks = [
+            not_a_server_error,
+            status_code_conformance,
+            content_type_conformance,
+            response_schema_conformance,
+        ]
         case.validate_response(got, checks=checks)
         DESK.bench.now_s += 1.0
 

@@ -1,0 +1,1 @@
+"""The API's description in words, shapes and examples; `api/description.py` puts it together."""
