@@ -11,7 +11,7 @@ from api import bodies
 from api.desk import Desk
 from api.orders import refusal
 from api.page import front, plans, render
-from api.problems import ProblemError
+from api.problems import ProblemError, etag_of
 from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
 from controller.effects import Answer
 
@@ -62,6 +62,26 @@ def keyed_page(
     if fresh:
         give_cookie(request, answer, fresh)
     return answer
+
+
+def page_tag(request: Request, caller: Caller, *shown: str) -> str:
+    """The entity tag of a page that this browser may keep; empty where it may not.
+
+    Two browsers never share one, and a page whose form key was spent or is hours old is another.
+
+    Args:
+        request: of the page.
+        caller: whose browser.
+        shown: what the page depends on besides.
+    """
+    if not caller.session:
+        return ""
+    return etag_of(" ".join([caller.session, doors_of(request).form_mark(), *shown]))
+
+
+def kept_headers(tag: str) -> dict[str, str]:
+    """The headers of a page that a browser may keep, if it asks each time before it shows it."""
+    return {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Cookie"}
 
 
 def give_cookie(request: Request, answer: Response, value: str) -> None:
