@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from fastapi import Request
 from starlette.responses import Response
 
-from api import bodies
+from api import bodies, roles
 from api.desk import Desk
 from api.orders import refusal
 from api.page import front, plans, render
@@ -49,16 +50,19 @@ def known_reader(request: Request) -> Caller:
 def keyed_page(
     request: Request, template: str, context: dict[str, Any], status: int = 200
 ) -> Response:
-    """A page with a fresh form key; on loopback a browser without a cookie gets one here."""
+    """A page with a fresh form key; on loopback a browser without a cookie gets one here.
+
+    Templates ask `may` before they offer what only an operator may do.
+    """
     doors = doors_of(request)
     caller = known_reader(request)
     session, fresh = caller.session, ""
     if not session and on_loopback(request):
         fresh = doors.new_cookie(LOCAL)
         session = fresh.rpartition(".")[0]
-    answer = render.page(
-        template, {**context, "key": doors.new_form_key(session) if session else ""}, status
-    )
+    key = doors.new_form_key(session) if session else ""
+    shown = {**context, "key": key, "may": partial(roles.may, caller.role, "POST")}
+    answer = render.page(template, shown, status)
     if fresh:
         give_cookie(request, answer, fresh)
     return answer
@@ -76,7 +80,7 @@ def page_tag(request: Request, caller: Caller, *shown: str) -> str:
     """
     if not caller.session:
         return ""
-    return etag_of(" ".join([caller.session, doors_of(request).form_mark(), *shown]))
+    return etag_of(" ".join([caller.session, caller.role, doors_of(request).form_mark(), *shown]))
 
 
 def kept_headers(tag: str) -> dict[str, str]:
