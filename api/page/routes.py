@@ -149,7 +149,8 @@ async def water_page(
     if how in {"refill", "litres", "minutes"}:
         amount = {"litres": litres, "minutes": minutes}.get(how, "")
         wanted = _wanted(how, amount)
-        plan = plans.water_plan(view, bed, tongue, litres=wanted["litres"], open_s=wanted["open_s"])
+        much = {"litres": wanted["litres"], "open_s": wanted["open_s"]}
+        plan = plans.water_plan(view, bed, tongue, **much, garden=desk.setting)
         context |= {"how": how, "amount": amount, "plan": plan.lines, "possible": plan.possible}
         context["button"] = "Water now"
         if plan.amount_l is not None:
