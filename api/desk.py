@@ -15,6 +15,7 @@ from typing import Any, Protocol
 from api.desk_book import fake_book
 from controller.effects import Answer
 from controller.events import OrderKind
+from controller.garden import Garden
 from controller.told_state import Paired
 
 
@@ -51,6 +52,10 @@ class Desk(Protocol):
 
     Instants are RFC 3339. Everything under `limits`, `supply` and `walk` may be absent.
     """
+
+    @property
+    def setting(self) -> Garden | None:
+        """The garden file in force; None for a garden without one."""
 
     def view(self) -> dict[str, Any]:
         """The garden now."""
@@ -135,6 +140,7 @@ class FakeDesk:
         self.answer: Answer | None = None  # the next answers, None for the usual ones
         self.slow = False  # answers come too late
         self.well = True
+        self.setting: Garden | None = None
         self.paired: dict[str, Paired] = {}
         self.rows: list[dict[str, Any]] = [
             {"id": 1, "at": _rfc(FAKE_NOW_UTC_S), "what": "decision", "code": "drying", "text": "-"}
@@ -159,6 +165,11 @@ class FakeDesk:
     def set_bed(self, bed: str, **parts: object) -> None:
         """Change parts of one bed."""
         self._view["beds"][bed].update(parts)
+        self._version += 1
+
+    def take_over(self, other: FakeDesk) -> None:
+        """Be in the state of another such garden."""
+        self._view = other.view()
         self._version += 1
 
     async def order(self, order_fields: dict[str, Any]) -> Answer:

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, FastAPI, Query, Request
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 
 from api import (
@@ -66,6 +67,7 @@ TOLD_ROUTERS = tuple(
 HISTORY_DAYS = 10.0  # what is shown where no `from` is given
 HISTORY_MOST_S = 400 * 86_400.0
 LOG_ROWS = 200
+PACKED_LEAST_BYTES = 1000  # shorter answers fit into one packet as they are
 
 Digits = Annotated[str | None, Query(pattern=r"^[0-9]{1,15}$")]
 Instant = Annotated[str | None, Query(max_length=40)]
@@ -115,8 +117,14 @@ def create_app(
     app.include_router(page.routes())
     if loopback_only:
         _describe(app)
-    app.add_middleware(Gate, names=doors.names)
+    _wrap(app, doors)
     return app
+
+
+def _wrap(app: FastAPI, doors: Doors) -> None:
+    """What stands around every route, the innermost first."""
+    app.add_middleware(GZipMiddleware, minimum_size=PACKED_LEAST_BYTES, compresslevel=6)
+    app.add_middleware(Gate, names=doors.names)
 
 
 _open_routes = APIRouter()

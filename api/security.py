@@ -37,6 +37,7 @@ COOKIE = "thirstline"
 COOKIE_S = 180 * 86_400  # [s] a season
 CODE_S = 600.0  # [s] a one-use code lives; it has 128 bits
 CODES_MOST = 16  # outstanding at once
+FORM_MARK_S = 3600.0  # [s] a page kept by a browser is shown again for so long
 FORM_KEY_S = 12 * 3600.0  # [s] a page left open over a night still works
 USED_KEYS_MOST = 4096
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
@@ -172,6 +173,7 @@ class Doors:
         self._pace = Pace(monotonic)
         self._codes: OrderedDict[bytes, Offer] = OrderedDict()
         self._used: OrderedDict[str, float] = OrderedDict()
+        self._spent = 0
 
     # -- who is it
 
@@ -346,6 +348,10 @@ class Doors:
         name = f"{self._monotonic():.0f}.{secrets.token_urlsafe(9)}"
         return f"{name}.{_sign(self._form_key, f'{session} {name}')}"
 
+    def form_mark(self) -> str:
+        """Another one once a form key was spent, and every hour."""
+        return f"{self._spent}.{self._monotonic() // FORM_MARK_S:.0f}"
+
     def spend_form_key(self, session: str, key: str) -> None:
         """Use a form key, for the first and last time.
 
@@ -365,6 +371,7 @@ class Doors:
         made_s = float(name.partition(".")[0])
         if not now_s - made_s <= FORM_KEY_S:
             raise ProblemError(403, "This page is too old for an order. Load it anew.")
+        self._spent += 1
         self._used[name] = now_s
         trim(self._used, USED_KEYS_MOST)
 

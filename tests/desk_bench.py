@@ -31,6 +31,11 @@ class EngineDesk:
         self.stops = 0
         self._orders = 0
 
+    @property
+    def setting(self) -> Garden:
+        """The garden file."""
+        return self.bench.engine.run.garden
+
     def view(self) -> dict[str, Any]:
         """The garden now."""
         run = self.bench.engine.run

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from fastapi import Request
 from starlette.responses import Response
 
-from api import bodies
+from api import bodies, roles
 from api.desk import Desk
 from api.orders import refusal
 from api.page import front, plans, render
-from api.problems import ProblemError
+from api.problems import ProblemError, etag_of
 from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
 from controller.effects import Answer
 
@@ -49,19 +50,42 @@ def known_reader(request: Request) -> Caller:
 def keyed_page(
     request: Request, template: str, context: dict[str, Any], status: int = 200
 ) -> Response:
-    """A page with a fresh form key; on loopback a browser without a cookie gets one here."""
+    """A page with a fresh form key; on loopback a browser without a cookie gets one here.
+
+    Templates ask `may` before they offer what only an operator may do.
+    """
     doors = doors_of(request)
     caller = known_reader(request)
     session, fresh = caller.session, ""
     if not session and on_loopback(request):
         fresh = doors.new_cookie(LOCAL)
         session = fresh.rpartition(".")[0]
-    answer = render.page(
-        template, {**context, "key": doors.new_form_key(session) if session else ""}, status
-    )
+    key = doors.new_form_key(session) if session else ""
+    shown = {**context, "key": key, "may": partial(roles.may, caller.role, "POST")}
+    answer = render.page(template, shown, status)
     if fresh:
         give_cookie(request, answer, fresh)
     return answer
+
+
+def page_tag(request: Request, caller: Caller, *shown: str) -> str:
+    """The entity tag of a page that this browser may keep; empty where it may not.
+
+    Two browsers never share one, and a page whose form key was spent or is hours old is another.
+
+    Args:
+        request: of the page.
+        caller: whose browser.
+        shown: what the page depends on besides.
+    """
+    if not caller.session:
+        return ""
+    return etag_of(" ".join([caller.session, caller.role, doors_of(request).form_mark(), *shown]))
+
+
+def kept_headers(tag: str) -> dict[str, str]:
+    """The headers of a page that a browser may keep, if it asks each time before it shows it."""
+    return {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Cookie"}
 
 
 def give_cookie(request: Request, answer: Response, value: str) -> None:

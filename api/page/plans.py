@@ -14,8 +14,10 @@ from api.page.holds import due_s, runs
 from api.page.scarce import over_words
 from api.page.words import L_PER_GAL, Tongue, bed_name, duration, number
 from controller.effects import Answer
-from controller.watering.dosing import SOAK_S, nominal_s, split
+from controller.garden import Garden
+from controller.watering.dosing import SOAK_S, Split, nominal_s, split
 from controller.watering.limits import ON_LEAST_S, OPEN_MOST_S, want_within_l
+from controller.watering.ponding import pond_pulses
 
 REFILL_TO_FRAC = 0.05  # a refill stops here
 LATER = frozenset({"resting", "starts", "quiet_start", "budget_spent"})  # nothing until then
@@ -108,7 +110,13 @@ def range_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
 
 
 def water_plan(
-    view: dict[str, Any], bed: str, tongue: Tongue, *, litres: float | None, open_s: float | None
+    view: dict[str, Any],
+    bed: str,
+    tongue: Tongue,
+    *,
+    litres: float | None,
+    open_s: float | None,
+    garden: Garden | None = None,
 ) -> Plan:
     """Say what a watering by hand will do, before it does it.
 
@@ -118,6 +126,7 @@ def water_plan(
         tongue: the garden's words.
         litres: asked for [L], or None.
         open_s: asked for [s], or None; both None is a refill.
+        garden: the garden file, which tells how long the soil takes water without a rest.
     """
     bar = barred(view, bed)
     if bar:
@@ -129,11 +138,16 @@ def water_plan(
     if water_l is None or not flow:
         opens = f"The valve of {bed_name(bed)} opens."
         return Plan(lines=[opens, *over_words(view, tongue, water_l), *_after(view, bed)])
-    return _measured(view, bed, tongue, water_l, flow)
+    return _measured(view, bed, tongue, water_l, flow, garden)
 
 
 def _measured(
-    view: dict[str, Any], bed: str, tongue: Tongue, water_l: float, flow_l_min: float
+    view: dict[str, Any],
+    bed: str,
+    tongue: Tongue,
+    water_l: float,
+    flow_l_min: float,
+    garden: Garden | None,
 ) -> Plan:
     """The plan of so many litres, or of the nearest amount that is possible."""
     now, asked_l = range_of(view, bed), water_l
@@ -149,15 +163,38 @@ def _measured(
     elif now.least_l is not None and nominal_s(water_l, flow_l_min) < ON_LEAST_S:
         water_l = now.least_l
         first = [f"Too little: a minute, {tongue.litres(water_l)}, at least."]
-    opens = [*first, _opens(bed, tongue, water_l, flow_l_min)]
+    opens = [*first, _opens(bed, tongue, water_l, flow_l_min, garden)]
     lines = [*opens, *over_words(view, tongue, water_l), *_after(view, bed)]
     return Plan(lines=lines, amount_l=None if water_l == asked_l else water_l)
 
 
-def _opens(bed: str, tongue: Tongue, water_l: float, flow_l_min: float) -> str:
+def parts_of(bed: str, water_l: float, flow_l_min: float, garden: Garden | None) -> Split:
+    """The pulses of so much water by hand, as the engine makes them.
+
+    Args:
+        bed: its id.
+        water_l: in all [L], above 0.
+        flow_l_min: of the bed [L/min], above 0.
+        garden: its file; without one neither the pond below the emitters nor a shorter longest
+            opening of the bed is known.
+    """
+    if garden is None or bed not in garden.beds:
+        return split(water_l, flow_l_min, OPEN_MOST_S, metered=True)
+    return split(
+        water_l,
+        flow_l_min,
+        float(garden.limits_for(bed).open_max_s),
+        metered=garden.supply.meter is not None,
+        least_pulses=pond_pulses(garden.beds[bed], nominal_s(water_l, flow_l_min)),
+    )
+
+
+def _opens(
+    bed: str, tongue: Tongue, water_l: float, flow_l_min: float, garden: Garden | None
+) -> str:
     """How long, how much, in how many pulses, until when."""
     open_s = nominal_s(water_l, flow_l_min)
-    pulses = split(water_l, flow_l_min, OPEN_MOST_S, metered=True).pulses
+    pulses = parts_of(bed, water_l, flow_l_min, garden).pulses
     done = tongue.when(tongue.now_utc_s + open_s + (pulses - 1) * SOAK_S)
     in_pulses = f", in {pulses} pulses with rests" if pulses > 1 else ""
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
 import time
 from datetime import datetime
@@ -18,15 +19,17 @@ from api.page.parts import (
     desk_of,
     doors_of,
     give_cookie,
+    kept_headers,
     keyed_page,
     known_reader,
+    page_tag,
     said_page,
     sent_form,
     why_in,
 )
 from api.page.told import Told, told_words
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
-from api.problems import ProblemError
+from api.problems import ProblemError, is_known
 from api.roles import HELPER
 from api.security import Caller, on_loopback
 from controller.events import OrderKind
@@ -63,16 +66,28 @@ def routes() -> APIRouter:
 
 
 async def front_page(request: Request, span: str = "10") -> Response:
-    """The garden."""
-    known_reader(request)
+    """The garden; 304 where this browser holds it as it is."""
+    caller = known_reader(request)
     chosen = span if span in front.SPANS else "10"
-    desk = desk_of(request)
-    context = front.context(desk, chosen)
-    told: Told | None = getattr(request.app.state, "told", None)
-    view = desk.view()
-    said = told_words(view, told, front.tongue_of(view), time.monotonic())
+    desk, app = desk_of(request), request.app
+
+    def said_now() -> tuple[str, str]:
+        view = desk.view()
+        told: Told | None = getattr(app.state, "told", None)
+        said = told_words(view, told, front.tongue_of(view), time.monotonic())
+        return desk.version(), said
+
+    version, said = await asyncio.to_thread(said_now)
+    tag = page_tag(request, caller, version, chosen, said)
+    if tag and is_known(request, tag):
+        return Response(status_code=304, headers=kept_headers(tag))
+    # pictures and record are read beside the event loop: a stop never waits for them
+    context = await asyncio.to_thread(front.context, desk, chosen)
     title = context["garden"]["name"]
-    return keyed_page(request, "front.html", {**context, "title": title, "said": said})
+    answer = keyed_page(request, "front.html", {**context, "title": title, "said": said})
+    if tag:
+        answer.headers.update(kept_headers(tag))
+    return answer
 
 
 async def static_file(name: str) -> Response:
@@ -134,7 +149,8 @@ async def water_page(
     if how in {"refill", "litres", "minutes"}:
         amount = {"litres": litres, "minutes": minutes}.get(how, "")
         wanted = _wanted(how, amount)
-        plan = plans.water_plan(view, bed, tongue, litres=wanted["litres"], open_s=wanted["open_s"])
+        much = {"litres": wanted["litres"], "open_s": wanted["open_s"]}
+        plan = plans.water_plan(view, bed, tongue, **much, garden=desk.setting)
         context |= {"how": how, "amount": amount, "plan": plan.lines, "possible": plan.possible}
         context["button"] = "Water now"
         if plan.amount_l is not None:

@@ -237,9 +237,10 @@ def test_every_answer_carries_the_fixed_headers(here: TestClient) -> None:
         assert headers["referrer-policy"] == "same-origin"
 
 
-def test_data_may_be_kept_if_asked_again_and_pages_not_at_all(here: TestClient) -> None:
+def test_data_may_be_kept_if_asked_again_and_forms_not_at_all(here: TestClient) -> None:
     assert here.get("/api/garden").headers["cache-control"] == "no-cache"
-    assert here.get("/").headers["cache-control"] == "no-store"
+    for path in ("/beds/south/water", "/beds/south/pause", "/lock", "/walk"):
+        assert here.get(path).headers["cache-control"] == "no-store"
 
 
 def test_the_description_is_shown_on_loopback_only(here: TestClient, away: TestClient) -> None:
