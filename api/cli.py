@@ -19,6 +19,7 @@ import click
 from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
+from api.card_command import card
 from api.command_group import NO, Group
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.folders import folder_meant
@@ -284,6 +285,7 @@ main.add_command(record)
 main.add_command(walk)
 main.add_command(alarm)
 main.add_command(pair)
+main.add_command(card)
 main.add_command(season)
 main.add_command(export)
 

@@ -17,7 +17,7 @@ from sim.examples import find_garden
 
 COMMANDS = [
     "demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify", "record",
-    "season", "export", "alarm", "walk", "pair", "new",
+    "season", "export", "alarm", "walk", "pair", "new", "card",
 ]  # fmt: skip
 NO, WRONG_USE, UNREACHABLE = 1, 2, 3
 
