@@ -85,7 +85,7 @@ def export(
         print_json({"garden": setting.garden.id, "rows": rows})
         return
     for path, count in rows.items():
-        say(f"{path}: {count} rows")
+        click.echo(f"{path}: {count} rows")  # a path stays whole
 
 
 def _meant(garden: str, data: Path | None) -> tuple[Garden, DataFolder]:

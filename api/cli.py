@@ -20,6 +20,7 @@ from api import look
 from api.alarm_commands import alarm
 from api.book_commands import export, season
 from api.broker_command import broker_config
+from api.card_command import card
 from api.care_commands import backup, restore_command
 from api.close_command import close_all_command
 from api.command_group import NO, Group
@@ -290,6 +291,7 @@ main.add_command(record)
 main.add_command(walk)
 main.add_command(alarm)
 main.add_command(pair)
+main.add_command(card)
 main.add_command(season)
 main.add_command(export)
 main.add_command(backup)

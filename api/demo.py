@@ -161,9 +161,8 @@ class Demo:
             f"It is {moment:%A %H:%M}, dark; time runs {self.speed:g} times faster."
         )
         self.say(f"The page: {keeper.link()}")
-        self.say(
-            f"For status, why and record in another terminal: --data {keeper.daemon.folder.path}"
-        )
+        self.say("For status, why and record in another terminal:")
+        self.say(f"  --data {keeper.daemon.folder.path}")
         self.say("Ctrl-C ends it and closes every valve.")
 
 

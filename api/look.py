@@ -241,14 +241,14 @@ def summary(shown: dict[str, Any]) -> str:
         f"{shown['litres']:.0f} L, "
         f"{shown['readings']} readings since the start.",
         "",
-        f"{'bed':<12}{'used':>6}{'line':>6}  {'valve':<14}{'state':<10}next",
+        f"{'bed':<12}{'used':>5}{'line':>5}  {'valve':<14}{'state':<9}next",
     ]
     for name, bed in shown["beds"].items():
         used = f"{100 * bed['depletion_frac']:.0f} %"
         line = f"{100 * bed['thirst_line_frac']:.0f} %"
         valve = VALVE_WORDS[bed["valve"]].split(",")[0]
         lines.append(
-            f"{bed_name(name):<12}{used:>6}{line:>6}  {valve:<14}{bed['state']:<10}"
+            f"{bed_name(name):<12}{used:>5}{line:>5}  {valve:<14}{bed['state']:<9}"
             f"{next_words(shown, name, tongue) or '-'}"
         )
     supply = supply_words(shown, tongue)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import sys
 import textwrap
@@ -10,6 +11,8 @@ from pathlib import Path
 
 COLUMNS = 80
 PREFIX = "next:  "
+GAP = re.compile(r"(?<=\S) {2,}(?=\S)")  # between the columns of a table
+FURTHEST = 60  # a column that begins later has no room to go on in
 
 
 def next_step(*words: str | Path) -> str:
@@ -35,14 +38,15 @@ def fitted(text: str) -> str:
 def _broken(line: str) -> Iterable[str]:
     if len(line) <= COLUMNS or line.startswith(PREFIX):
         return (line,)
-    indent = line[: len(line) - len(line.lstrip())] + ("  " if line.lstrip()[:2] == "- " else "")
+    body = line.lstrip()
+    indent = len(line) - len(body) + (2 if body.startswith("- ") else 0)
+    gaps = [gap.end() for gap in GAP.finditer(line) if gap.end() <= FURTHEST]
     return textwrap.wrap(
         line,
         COLUMNS,
-        subsequent_indent=indent,
+        subsequent_indent=" " * (gaps[-1] if gaps else indent),
         break_long_words=False,
         break_on_hyphens=False,
-        drop_whitespace=True,
     )
 
 

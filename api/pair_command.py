@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any
 
 import click
 
 from api import look
+from api.code_drawing import drawn
 from api.folders import folder_meant
 from api.next_step import beside
 from api.options import data_option, json_flag, print_json, say, say_next
@@ -28,6 +30,8 @@ LOOPBACK = ("http://127.", "http://localhost", "http://[::1]")
 )
 @click.option("--name", default="", help="Whose phone it is, for the record.")
 @click.option("--list", "listed", is_flag=True, help="Which browsers are in.")
+@click.option("--draw/--no-draw", default=None, help="The link as a code; else on terminals only.")
+@click.option("--light", is_flag=True, help="The terminal has a light ground: the code needs it.")
 @click.option("--revoke", metavar="ID", default=None, help="Let that one in no more.")
 @data_option
 @json_flag
@@ -36,11 +40,13 @@ def pair(
     role: str,
     name: str,
     listed: bool,
+    draw: bool | None,
+    light: bool,
     revoke: str | None,
     data: Path | None,
     as_json: bool,
 ) -> None:
-    """Print a link that lets one phone in.
+    """Print a link that lets one phone in, and draw it for the phone's camera.
 
     The code in it works once and for ten minutes. A restart of the daemon forgets it; phones that
     are in stay in, for a season.
@@ -61,7 +67,16 @@ def pair(
         print_json(told)
     else:
         say(words(told))
+        if _to_draw(told, draw):
+            click.echo(drawn(told["link"], light=light))
         say_next(*_then(folder, told, garden), *beside(data))
+
+
+def _to_draw(told: dict[str, Any], draw: bool | None) -> bool:
+    """Whether a camera may look: at a link that a phone can follow."""
+    if "link" not in told or told["link"].startswith(LOOPBACK):
+        return False
+    return sys.stdout.isatty() if draw is None else draw
 
 
 def _then(folder: DataFolder, told: dict[str, Any], garden: str | None) -> tuple[str | None, ...]:

@@ -157,6 +157,9 @@ def test_a_long_line_is_broken_and_a_link_is_not() -> None:
     assert fitted(f"Open {link}").splitlines()[-1] == link
     assert fitted("- " + LONG).splitlines()[1].startswith("  Thirstline")
     assert fitted("a\n\nb") == "a\n\nb"
+    night = "in the night to Sat, Sun or Mon or Tue"
+    row = f"{'South':<12}{'33 %':>6}  {'closed':<14}{'drying':<10}{night}"
+    assert fitted(row).splitlines()[1].index("Tue") == row.index("in the night")
 
 
 # -- errors
