@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from controller import grid, inputs, metering, orders, probe_readings
+from controller import grid, inputs, metering, new_season, orders, probe_readings
 from controller.alarming.failing import alarm_way
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
@@ -345,9 +345,9 @@ class Engine:
         for name, probe in garden.probes.items():
             if name in run.garden.probes and run.garden.probes[name] != probe:
                 forget_probe(run, name)
-        run.garden = garden
-        run.state.garden_json = garden_json
+        before, run.garden, run.state.garden_json = run.garden, garden, garden_json
         self._fit_garden()
+        new_season.turn(run, before)
 
     def _fit_garden(self) -> None:
         """Give every bed, probe and valve of the garden file its place in the state."""
