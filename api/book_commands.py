@@ -15,6 +15,7 @@ from api.options import DAY, data_option, json_flag, print_json
 from api.orders import rfc3339
 from api.page.book_words import day_words, sentences
 from api.page.words import Tongue, bed_name
+from api.whole_export import write_all
 from controller.book.plain import book_json
 from controller.book.season import book_of
 from controller.datafolder import DataFolder, default_data_dir
@@ -52,11 +53,17 @@ def season(
 @click.option("--from", "first", type=DAY, default=None, help="The first planting if left out.")
 @click.option("--to", "last", type=DAY, default=None, help="The last day of the record.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="A folder.")
+@click.option("--all", "whole", is_flag=True, help="Ledger, log, readings and journal too.")
 @data_option
 def export(
-    garden: str, first: datetime | None, last: datetime | None, out: Path, data: Path | None
+    garden: str,
+    first: datetime | None,
+    last: datetime | None,
+    out: Path,
+    whole: bool,
+    data: Path | None,
 ) -> None:
-    """Write picks, waterings and hours as CSV files.
+    """Write picks, waterings and hours as CSV files; with --all everything that is kept.
 
     Example:  thirstline export garden.toml --out season-2026
     """
@@ -71,11 +78,13 @@ def export(
         out.mkdir(parents=True, exist_ok=True)
         for name, text in files.items():
             (out / name).write_text(text, encoding="utf-8", newline="")
+        counts = {name: text.count("\n") - 1 for name, text in files.items()}
+        counts |= write_all(folder, out) if whole else {}
     except OSError as exc:
         msg = f"{out}: cannot be written: {exc.strerror or exc}"
         raise UsageError(msg) from exc
-    for name, text in files.items():
-        click.echo(f"{out / name}: {text.count(chr(10)) - 1} rows")
+    for name, count in counts.items():
+        click.echo(f"{out / name}: {count} rows")
 
 
 def _meant(garden: str, data: Path | None) -> tuple[Garden, DataFolder]:

@@ -39,6 +39,7 @@ log = logging.getLogger(__name__)
 MOST_PENDING = 20_000  # events that wait in memory; beyond it the oldest readings go
 WATER_AFTER_S = 140.0  # [s] a lease and the life of a nonce: so long it may still have flowed
 BUSY_MS = 2_000  # [ms] to wait for another connection's lock
+MOST_BYTES = 140_000_000  # [bytes] beyond it the journal reaches back for less than that
 JOURNAL_S = 30 * DAY_S  # [s] of trusted time that the journal reaches back
 DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 PRAGMAS = (  # name, what to set, what it must then answer
@@ -256,8 +257,8 @@ class Store(Reader):
         self._db.execute(tables.KEEP_STAMP, (*row, self._dropped_unsaved))
 
     def _prune(self, trusted_s: float) -> None:
-        """Drop what is older than the journal's reach."""
-        old_n = self._query(tables.OLD_N, (trusted_s - JOURNAL_S,))[0]["n"]
+        """Drop what is older than the journal's reach, or more than a season may take."""
+        old_n = self.prunable_n(trusted_s - JOURNAL_S, MOST_BYTES)
         if old_n is not None:
             for statement in tables.PRUNE:
                 self._db.execute(statement, (old_n,))
