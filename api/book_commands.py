@@ -15,6 +15,7 @@ from api.options import DAY, data_option, json_flag, print_json, say
 from api.orders import rfc3339
 from api.page.book_words import day_words, sentences
 from api.page.words import Tongue, bed_name
+from api.whole_export import write_all
 from controller.book.plain import book_json
 from controller.book.season import book_of
 from controller.datafolder import DataFolder, default_data_dir
@@ -52,6 +53,7 @@ def season(
 @click.option("--from", "first", type=DAY, default=None, help="The first planting if left out.")
 @click.option("--to", "last", type=DAY, default=None, help="The last day of the record.")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="A folder.")
+@click.option("--all", "whole", is_flag=True, help="Ledger, log, readings and journal too.")
 @data_option
 @json_flag
 def export(
@@ -59,10 +61,11 @@ def export(
     first: datetime | None,
     last: datetime | None,
     out: Path,
+    whole: bool,
     data: Path | None,
     as_json: bool,
 ) -> None:
-    """Write picks, waterings and hours as CSV files.
+    """Write picks, waterings and hours as CSV files; with --all everything that is kept.
 
     Example:  thirstline export garden.toml --out season-2026
     """
@@ -77,10 +80,12 @@ def export(
         out.mkdir(parents=True, exist_ok=True)
         for name, text in files.items():
             (out / name).write_text(text, encoding="utf-8", newline="")
+        counts = {name: text.count("\n") - 1 for name, text in files.items()}
+        counts |= write_all(folder, out) if whole else {}
     except OSError as exc:
         msg = f"{out}: cannot be written: {exc.strerror or exc}"
         raise UsageError(msg) from exc
-    rows = {str(out / name): text.count("\n") - 1 for name, text in files.items()}
+    rows = {str(out / name): count for name, count in counts.items()}
     if as_json:
         print_json({"garden": setting.garden.id, "rows": rows})
         return

@@ -40,11 +40,12 @@ def _written(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> str:
     writer = csv.writer(text)
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([_cell(row[name]) for name in columns])
+        writer.writerow([cell(row[name]) for name in columns])
     return text.getvalue()
 
 
-def _cell(value: object) -> object:
+def cell(value: object) -> object:
+    """A value as a spreadsheet may take it: no text is a formula, four decimals."""
     if isinstance(value, str) and value.startswith(FORMULA):
         return f"'{value}"
     return round(value, 4) if isinstance(value, float) else value

@@ -68,6 +68,11 @@ def plan(garden: Garden, text: str, service: Service) -> Plan:
 
 def _said(garden: Garden, service: Service) -> list[str]:
     said = []
+    if garden.broker.password_file is not None:
+        said.append(
+            f"The service has to read its password: after systemd-sysusers, as root: "
+            f"chown {service.user} {garden.broker.password_file}"
+        )
     if garden.alarm.mail is not None and service.allow is None:
         said.append(
             "Mail goes to a server outside, so the service may speak with every address. With "

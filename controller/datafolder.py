@@ -100,6 +100,7 @@ class DataFolder:
         except OSError as exc:
             msg = f"{path}: cannot open the lock: {exc.strerror}"
             raise StoreError(msg) from exc
+        self.own(path)
         try:
             fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as exc:
@@ -298,11 +299,20 @@ class DataFolder:
                 file.write(text)
                 file.flush()
                 os.fsync(fd)
+            self.own(fresh)
             fresh.replace(path)
             self._sync_folder()
         except OSError as exc:
             msg = f"{path}: cannot be written: {exc.strerror}"
             raise StoreError(msg) from exc
+
+    def own(self, path: Path) -> None:
+        """Give a file that root made here to whoever the folder is: the service has to read it."""
+        if os.geteuid() != 0:
+            return
+        with suppress(OSError):
+            mine = self.path.stat()
+            os.chown(path, mine.st_uid, mine.st_gid)
 
     def sync(self) -> None:
         """Have the names in the folder on disk.

@@ -6,7 +6,7 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from controller import grid, inputs, orders
+from controller import grid, inputs, new_season, orders
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
@@ -318,9 +318,9 @@ class Engine:
         for name, probe in garden.probes.items():
             if name in run.garden.probes and run.garden.probes[name] != probe:
                 forget_probe(run, name)
-        run.garden = garden
-        run.state.garden_json = garden_json
+        before, run.garden, run.state.garden_json = run.garden, garden, garden_json
         self._fit_garden()
+        new_season.turn(run, before)
 
     def _fit_garden(self) -> None:
         """Give every bed, probe and valve of the garden file its place in the state."""

@@ -40,6 +40,7 @@ log = logging.getLogger(__name__)
 MOST_PENDING = 20_000  # events that wait in memory; beyond it the oldest readings go
 WATER_AFTER_S = 140.0  # [s] a lease and the life of a nonce: so long it may still have flowed
 BUSY_MS = 2_000  # [ms] to wait for another connection's lock
+MOST_BYTES = 140_000_000  # [bytes] beyond it the journal reaches back for less than that
 JOURNAL_S = 30 * DAY_S  # [s] of trusted time that the journal reaches back
 DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 PRAGMAS = (  # name, what to set, what it must then answer
@@ -184,7 +185,7 @@ class Store(Reader):
             self._write(self._pending, stamp)
             row = (self._next_n - 1, version, stamp.trusted_s, state_json)
             self._db.execute(tables.INSERT_SNAPSHOT, row)
-            let_go(self._db, stamp.trusted_s - JOURNAL_S)
+            let_go(self._db, self.prunable_n(stamp.trusted_s - JOURNAL_S, MOST_BYTES))
         self._written()
 
     def add_history(self, rows: Iterable[HourRow]) -> None:

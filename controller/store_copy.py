@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,7 +55,8 @@ def copy_open(db: sqlite3.Connection, target: Path) -> None:
         with closing(sqlite3.connect(target)) as copy:
             db.backup(copy)  # all pages in one step: one instant, and no writer is held up
             copy.execute("PRAGMA journal_mode = DELETE")
-        target.chmod(0o600)
+        with suppress(OSError):  # a stick's file system knows no modes
+            target.chmod(0o600)
         _sync(target)
     except (sqlite3.Error, OSError) as exc:
         msg = f"{target}: the copy cannot be written: {exc}"

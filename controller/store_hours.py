@@ -64,14 +64,13 @@ SKY = """
         :rain_words, :rain_mm_total)"""
 
 
-def let_go(db: Database, before_trusted_s: float) -> None:
-    """Drop what is older than the journal's reach, its hours kept, and thin out the snapshots.
+def let_go(db: Database, old_n: int | None) -> None:
+    """Drop the journal up to an entry, its hours kept, and thin out the snapshots.
 
     Args:
         db: within a transaction.
-        before_trusted_s: trusted time from which on all stays [s].
+        old_n: the last number that goes; None: nothing does.
     """
-    old_n = db.execute(tables.OLD_N, (before_trusted_s,)).fetchone()[0]
     if old_n is not None:
         condense(db, old_n)
         for statement in tables.PRUNE:

@@ -13,7 +13,7 @@ from typing import Any, Literal
 from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
 from controller.sensing.sky_hours import SkyHour
 from controller.store_book import Query, SeasonRows, season_rows
-from controller.store_schema import Params
+from controller.store_schema import EXCESS_N, OLD_N, USED_BYTES, Params
 from controller.trusted import ClockStamp
 
 PAGE_ROWS = 1_000  # journal rows fetched at once
@@ -155,6 +155,10 @@ class Reader:
         )
         return [(row["bed"], int(row["many"]), float(row["litres"])) for row in rows]
 
+    def ledger(self) -> list[dict[str, Any]]:
+        """Give every opening that was ever recorded, by the stable view, in order."""
+        return self._query("SELECT * FROM ledger ORDER BY from_utc, dose", ())
+
     def season(self, from_utc_s: float, to_utc_s: float) -> SeasonRows:
         """Give what the season book is made of: all that began within [from, to)."""
         return season_rows(self._query, from_utc_s, to_utc_s)
@@ -176,6 +180,18 @@ class Reader:
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""
         return self._snapshot("ORDER BY n DESC LIMIT 1", ())
+
+    def prunable_n(self, old_trusted_s: float, most_bytes: int) -> int | None:
+        """Give the journal number up to which the journal may go; None for nothing.
+
+        Args:
+            old_trusted_s: What was before it is old [s, trusted].
+            most_bytes: Where more is in use, one more day goes, while a whole one is left.
+        """
+        found = [self._query(OLD_N, (old_trusted_s,))[0]["n"]]
+        if self._query(USED_BYTES, ())[0]["bytes"] > most_bytes:
+            found.append(self._query(EXCESS_N, ())[0]["n"])
+        return max((int(n) for n in found if n is not None), default=None)
 
     def boots_since(self, from_utc_s: float) -> dict[str, int]:
         """Count the boots that each node told: a probe's by its readings, a valve's by its reports.

@@ -187,6 +187,13 @@ INSERT_META = "INSERT INTO meta (id, install, schema, history) VALUES (1, ?, ?, 
 # Age is trusted time: a wall clock that jumps deletes nothing. A snapshot that opens the rest of
 # the journal stays. The ledger is never pruned.
 OLD_N = "SELECT max(n) AS n FROM snapshots WHERE trusted_s <= ?"
+# Where the record is too large one more day of the journal goes, while a whole one is left.
+EXCESS_N = """
+    SELECT min(n) AS n FROM snapshots WHERE n > (SELECT min(n) FROM snapshots)
+        AND trusted_s <= (SELECT max(trusted_s) FROM snapshots) - 86400"""
+USED_BYTES = """
+    SELECT (c.page_count - f.freelist_count) * s.page_size AS bytes
+    FROM pragma_page_count() AS c, pragma_freelist_count() AS f, pragma_page_size() AS s"""
 PRUNE = (
     "DELETE FROM journal WHERE n <= ?",
     "DELETE FROM readings WHERE n <= ?",

@@ -74,6 +74,7 @@ class AlertCode(StrEnum):
     PROOF_OVERDUE = "proof_overdue"
     FLOW_LOW = "flow_low"
     FLOW_ASKED = "flow_asked"
+    WALK_STALE = "walk_stale"
 
 
 ALERTS: Mapping[AlertCode, AlertRule] = {
@@ -284,6 +285,13 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         ended_by="the walk",
         advice="Walk the garden: thirstline walk GARDEN. It takes about three minutes a valve.",
         reminds=True,
+    ),
+    AlertCode.WALK_STALE: AlertRule(
+        title="the walk is of last year",
+        raised_by="a bed with a new planting whose valve was walked 120 days or more before it. "
+        "It stays armed",
+        ended_by="another walk of that bed",
+        advice="Frost splits lines. With somebody watching: thirstline walk GARDEN --bed BED.",
     ),
     AlertCode.MASTER_FAILED: AlertRule(
         title="the master valve does not close",

@@ -61,6 +61,7 @@ def restore(backup: Path, folder: DataFolder) -> Restored:
     said = tuple(_stood(folder))
     fresh = folder.path / FRESH
     _lay_ready(backup / DATABASE, fresh)
+    folder.own(fresh)
     aside = folder.set_database_aside("replaced")
     try:
         folder.write_install_id(facts.install)

@@ -14,6 +14,7 @@ from controller.proving.listening import METER_SILENT_S, listen, other_water
 from controller.proving.measure import REST_S, holds_shut, rests, shut_s
 from controller.proving.memory import Active, Measuring, ProofResult
 from controller.proving.openings import GATE_S, PROVED, end_opening, open_for, pulse_l
+from controller.proving.stale import mind_season
 from controller.run import Run
 from controller.state import Pulse
 from controller.watering import hose
@@ -37,6 +38,7 @@ def consider(run: Run) -> None:
         run: the engine's working set.
     """
     _mind_armed(run)
+    mind_season(run)
     proving = run.state.proving
     last_s = proving.since_trusted_s if proving.sound_trusted_s is None else proving.sound_trusted_s
     if not proving.proofs or last_s is None or not provable(run):

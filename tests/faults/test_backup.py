@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import resource
 import shutil
 import sqlite3
@@ -379,3 +380,33 @@ def test_what_a_person_said_no_with_is_told_when_its_record_gives_way(data: Data
     assert len(said) == 3
     assert "pipes open" in said[0]
     assert "A pipe burst." in said[2]
+
+
+def test_what_root_lays_down_belongs_to_whoever_the_folder_is(
+    data: DataFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A restore by root leaves nothing that the service's own user cannot write."""
+    given: list[str] = []
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(os, "chown", lambda path, uid, gid: given.append(Path(path).name))
+    kept = made(data, data.path.parent / "b")
+    assert ".backups.json.new" in given
+    restore(kept.made.path, data)
+    data.unlock()
+    assert {"lock", "thirstline.db.restoring", ".install.new"} <= set(given)
+    given.clear()
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    made(data, data.path.parent / "b", at_s=60.0)
+    assert given == []
+
+
+def test_a_stick_that_knows_no_modes_takes_a_backup(
+    data: DataFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: Path, mode: int) -> None:
+        if path.parent.parent == data.path.parent / "b":
+            raise PermissionError(path)
+
+    monkeypatch.setattr(Path, "chmod", refuse)
+    kept = made(data, data.path.parent / "b")
+    read_backup(kept.made.path)

@@ -168,7 +168,13 @@ def test_a_dry_run_prints_all_and_writes_nothing(garden: Path, tmp_path: Path) -
     said = install(garden, root, "--dry-run")
     assert said.exit_code == 0
     assert not root.exists()
-    for words in ("Type=notify", "u thirstline", "OnCalendar", "systemctl daemon-reload"):
+    for words in (
+        "Type=notify",
+        "u thirstline",
+        "OnCalendar",
+        "systemctl daemon-reload",
+        "chown thirstline",
+    ):
         assert words in said.output
 
 

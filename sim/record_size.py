@@ -1,0 +1,202 @@
+"""How much a season's record takes on the card: `python -m sim.record_size`.
+
+Rows as the daemon writes them go through the store itself, day after day, with a snapshot and its
+pruning each hour: readings of every probe, a report of each valve every 20 s and of the meter every
+minute, each bed's hourly state, decisions, and a watering of three pulses every third night. No
+engine runs; the snapshot is as long as one of a garden of that size. Clocks are made up.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.datafolder import DataFolder
+from controller.effects import Note, Outcome, Reserve, SaveEpoch, Settle
+from controller.events import EVENT_JSON, LinkUp, MeterReading, ValveReport
+from controller.store import Store
+from controller.store_schema import Entry
+from controller.trusted import ClockStamp
+
+DAY_S, HOUR_S = 86_400, 3_600
+BEGAN_UTC_S = 1_780_000_000.0
+VALVE_S, METER_S = 20, 60
+STATE_BYTES_A_BED = 30_000  # of a snapshot: the example garden has 24,000 after ten days
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plot:
+    """A garden's size; each bed has two probes and one valve, and a master stands before all."""
+
+    probes: int = 64
+    every_s: int = 600
+
+    @property
+    def beds(self) -> int:
+        """How many beds."""
+        return self.probes // 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """The file on one day, and how many days the journal reaches back."""
+
+    day: int
+    file_bytes: int
+    journal_d: float
+
+
+def season(folder: DataFolder, plot: Plot, days: int) -> Iterator[Size]:
+    """Write a season; tells the size after each day.
+
+    Args:
+        folder: an empty data folder.
+        plot: the garden.
+        days: how many.
+    """
+    store = Store.open(folder)
+    store.commit(_link(0.0), [SaveEpoch(epoch=1)], durable=True, stamp=_stamp(0))
+    state = json.dumps({"state": "x" * (STATE_BYTES_A_BED * plot.beds)})
+    for hour in range(24 * days):
+        _hour(store, plot, hour)
+        store.save_snapshot("1", state)
+        if hour % 24 == 23:
+            yield _size(store, folder, hour // 24 + 1)
+    store.close()
+
+
+def _hour(store: Store, plot: Plot, hour: int) -> None:
+    """One hour's rows, in the batches of a minute that the daemon writes."""
+    for minute in range(60):
+        at_s = hour * HOUR_S + 60 * minute
+        n = store._next_n
+        entries = list(_minute(plot, at_s, n))
+        store._write(entries, _stamp(at_s))
+        store._next_n = n + len(entries)
+    at_s = (hour + 1) * HOUR_S
+    for bed in range(plot.beds):
+        name = f"bed-{bed}"
+        told = {"depletion_frac": 0.3123, "line_frac": 0.42, "rain_mm": 0.0, "given_l": 0.0}
+        note = Note(what="state", bed=name, code="hour", text="", numbers=told)
+        store.commit(_link(float(at_s)), [note], durable=False, stamp=_stamp(at_s))
+        if hour % 24 == 5:
+            _night(store, name, bed, hour)
+
+
+def _night(store: Store, name: str, bed: int, hour: int) -> None:
+    """A decision a night, and every third night a watering of three pulses."""
+    day, at_s = hour // 24, hour * HOUR_S
+    told = {f"number_{i}_frac": 0.123456 for i in range(8)}
+    text = f"{name} waits: at sunrise it will have used 31 % of its water, its line is at 42 %."
+    note = Note(what="decision", bed=name, code="above_line", text=text, numbers=told)
+    store.commit(_link(float(at_s)), [note], durable=False, stamp=_stamp(at_s))
+    for pulse in range(3 if (day + bed) % 3 == 0 else 0):
+        dose = f"plot-1-{hour}-{bed}-{pulse}"
+        reserve = Reserve(
+            dose=dose, watering=dose[:-2], bed=name, valve=name, by="policy",
+            from_utc_s=BEGAN_UTC_S + at_s, open_s=1800.0, reserved_l=130.0, want_l=100.0,
+            epoch=1, seq_high=90, trusted_s=float(at_s),
+        )  # fmt: skip
+        settle = Settle(
+            dose=dose, outcome=Outcome.CONFIRMED, open_s=1700.0, charged_l=101.0, credited_l=99.0,
+            ended_trusted_s=at_s + 1800.0,
+        )  # fmt: skip
+        store.commit(_link(float(at_s)), [reserve, settle], durable=True, stamp=_stamp(at_s))
+
+
+def _minute(plot: Plot, at_s: int, n: int) -> Iterator[Entry]:
+    for probe in range(plot.probes):
+        if (at_s + 60 * probe) % plot.every_s < 60:
+            where = f"bed-{probe // 2}-{20 + 20 * (probe % 2)}"
+            at_utc_s = BEGAN_UTC_S + at_s + probe * 0.1234567
+            told = (at_utc_s, where, n, at_s + 0.125, 0.23456, 17.25, 3.61, at_s, "b1c2d3e4", None)
+            yield _entry(n, reading=told)
+            n += 1
+    for begin_s in range(at_s, at_s + 60, VALVE_S):
+        for text in _reports(plot):
+            yield _entry(n, journal=(n, BEGAN_UTC_S + begin_s, "valve", text, None))
+            n += 1
+    yield _entry(n, journal=(n, BEGAN_UTC_S + at_s, "meter", _METER, None))
+
+
+def _entry(
+    n: int, reading: tuple[object, ...] | None = None, journal: tuple[object, ...] | None = None
+) -> Entry:
+    return Entry(n=n, reading=reading, journal=journal, statements=(), needs_disk=False)
+
+
+def _reports(plot: Plot) -> list[str]:
+    """As long as a valve's reports are; the same text each time."""
+    if len(_VALVES) != plot.beds + 1:
+        _VALVES[:] = [
+            EVENT_JSON.dump_json(
+                ValveReport(
+                    at_utc_s=BEGAN_UTC_S + 0.1234567,
+                    mono_s=123_456.1234567,
+                    valve=f"bed-{valve}",
+                    open=False,
+                    left_s=0.0,
+                    dose="plot-12-1234-5",
+                    boot="b1c2d3e4",
+                    epoch=12,
+                    seq=37,
+                    contract=1,
+                )
+            ).decode()
+            for valve in range(plot.beds + 1)
+        ]
+    return _VALVES
+
+
+_VALVES: list[str] = []
+_METER = EVENT_JSON.dump_json(
+    MeterReading(
+        at_utc_s=BEGAN_UTC_S + 0.1234567,
+        mono_s=123_456.1234567,
+        meter="main",
+        litres_total=12345.6,
+        up_s=123_456.0,
+        boot="b1c2d3e4",
+    )
+).decode()
+
+
+def _link(at_s: float) -> LinkUp:
+    return LinkUp(at_utc_s=BEGAN_UTC_S + at_s, mono_s=at_s)
+
+
+def _stamp(at_s: float) -> ClockStamp:
+    return ClockStamp(
+        boot_id="a", mono_s=at_s, utc_s=BEGAN_UTC_S + at_s, synced=True, trusted_s=float(at_s)
+    )
+
+
+def _size(store: Store, folder: DataFolder, day: int) -> Size:
+    first = store._query("SELECT min(at_utc_s) AS at FROM journal", ())[0]["at"]
+    reach_d = day - (float(first) - BEGAN_UTC_S) / DAY_S
+    return Size(day=day, file_bytes=folder.database_size(), journal_d=reach_d)
+
+
+def main() -> None:
+    """Tell the largest that the file was, and the journal's reach at the end."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--days", type=int, default=214)
+    asked.add_argument("--probes", type=int, default=64)
+    asked.add_argument("--every", type=int, default=600, help="[s] between readings of a probe")
+    told = asked.parse_args()
+    plot = Plot(probes=told.probes, every_s=told.every)
+    with tempfile.TemporaryDirectory() as place:
+        sizes = list(season(DataFolder(Path(place)), plot, told.days))
+    most, last = max(one.file_bytes for one in sizes), sizes[-1]
+    print(  # noqa: T201 - a command
+        f"{told.probes} probes each {told.every} s, {plot.beds} beds, {told.days} days: at most "
+        f"{most / 1e6:.0f} MB, the journal reaches back {last.journal_d:.1f} days"
+    )
+
+
+if __name__ == "__main__":
+    main()
