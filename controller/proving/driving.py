@@ -15,8 +15,10 @@ from controller.watering import hose, valves
 
 def drive(run: Run) -> None:
     """Carry every watering on, and the walk or proof that is under way, if any is."""
-    valves.drive(run)
-    active = run.state.proving.active
+    state = run.state
+    if state.waterings or run.master is not None:
+        valves.drive(run)
+    active = state.proving.active
     if active is None:
         return
     if active.kind == "walk":

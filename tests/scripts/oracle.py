@@ -8,7 +8,7 @@ instead: `INVARIANTS`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -136,6 +136,13 @@ class Oracle:
         self.states: dict[str, str] = {}
         self.dry_since_s: dict[str, float] = {}
         self.refusals = 0
+        self.looks: dict[type[Event], Callable[[Any, list[Effect]], None]] = {
+            Started: self._check_start,
+            Order: self._check_order,
+            ProbeReading: self._check_reading,
+            WeatherReading: self._check_sky,
+            ForeignController: self._hear_another,
+        }
 
     def check(self, holds: bool, what: str) -> None:
         """Complain where something does not hold."""
@@ -231,10 +238,10 @@ class Oracle:
             is_open = tap.opened_s is not None
             if is_open and tap.until_s <= life.now_s:
                 continue  # it ends at this very instant
-            self.check(node.is_open == is_open, f"I1: node and leases of {valve} disagree")
-            if is_open:
-                age_s = life.now_s - tap.lease_s
-                self.check(age_s <= tap.lease_open_s + TINY, f"I1: {valve} is open on no lease")
+            if node.is_open != is_open:
+                raise BrokenError(f"I1: node and leases of {valve} disagree")
+            if is_open and not life.now_s - tap.lease_s <= tap.lease_open_s + TINY:
+                raise BrokenError(f"I1: {valve} is open on no lease")
 
     def broken(self, now: Breakage) -> None:
         """Take what is broken from now on."""
@@ -278,18 +285,9 @@ class Oracle:
 
     def saw(self, event: Event, effects: list[Effect]) -> None:
         """Hold one step of the engine against everything."""
-        if isinstance(event, Started):
-            self._check_start(effects)
-        elif isinstance(event, Order):
-            self._check_order(event, effects)
-        elif isinstance(event, ProbeReading):
-            self._check_reading(event)
-        elif isinstance(event, WeatherReading):
-            cold = event.temp_c is not None and event.temp_c < FROST_C
-            self.cold_until_s = self.life.now_s + 7200.0 if cold else -math.inf
-        elif isinstance(event, ForeignController):
-            state = self.life.engine.state
-            self.foreign = self.foreign or (state.ready and event.epoch >= state.epoch)
+        look = self.looks.get(type(event))
+        if look is not None:
+            look(event, effects)
         if self.holds:
             over = [key for key, until_s in self.holds.items() if event.at_utc_s >= until_s]
             for key in over:
@@ -299,6 +297,14 @@ class Oracle:
         for effect in effects:
             self._check_effect(effect)
         self._check_valves()
+
+    def _check_sky(self, event: WeatherReading, _: list[Effect]) -> None:
+        cold = event.temp_c is not None and event.temp_c < FROST_C
+        self.cold_until_s = self.life.now_s + 7200.0 if cold else -math.inf
+
+    def _hear_another(self, event: ForeignController, _: list[Effect]) -> None:
+        state = self.life.engine.state
+        self.foreign = self.foreign or (state.ready and event.epoch >= state.epoch)
 
     def _check_effect(self, effect: Effect) -> None:
         match effect:
@@ -328,7 +334,7 @@ class Oracle:
                 self.unkept.add(alert.id)
                 self.latches[alert.id] = alert.bed
 
-    def _check_start(self, effects: list[Effect]) -> None:
+    def _check_start(self, _: Started, effects: list[Effect]) -> None:
         told = {effect.valve for effect in effects if isinstance(effect, Close)}
         self.check(told == set(self.life.garden.valves), "I21: a start does not close every valve")
 
@@ -514,8 +520,8 @@ class Oracle:
 
     # -- what was understood
 
-    def _check_reading(self, event: ProbeReading) -> None:
-        probe = self.life.engine.state.probes.get(event.probe)
+    def _check_reading(self, event: ProbeReading, _: list[Effect]) -> None:
+        probe = self.life.engine.run.state.probes.get(event.probe)
         if probe is None:
             return
         taken = probe.mono_s == event.mono_s and probe.value == event.value
@@ -524,8 +530,8 @@ class Oracle:
         elif taken:
             self.heard_s[event.probe] = self.life.now_s
             theta = probe.theta_m3_m3
-            fits = theta is not None and 0.0 <= theta <= 0.6
-            self.check(fits, f"I11: {event.probe} tells {theta}")
+            if theta is None or not 0.0 <= theta <= 0.6:
+                raise BrokenError(f"I11: {event.probe} tells {theta}")
 
     def _check_order(self, order: Order, effects: list[Effect]) -> None:
         life = self.life
@@ -608,17 +614,20 @@ class Oracle:
                 self.states[valve] = held.state
                 if before is not None:
                     seen.one("valve", f"{before}>{held.state}")
-            if held.state in {"unknown", "told_to_close"}:
-                told = self.commands.get(valve, "close")
-                self.check(told == "close", f"I6: {valve} is {held.state}, last told {told}")
-            elif held.state == "closed" and life.now_s - self.stranger_s > QUIET_S:
-                shut = life.water.taps[valve].opened_s is None
-                self.check(shut, f"I24: {valve} is shown closed and is open")
+            self._check_valve(valve, held.state)
         for watering in life.engine.state.waterings.values():
             if watering.pulse is not None:
                 seen.one("pulse", watering.pulse.phase)
                 if watering.pulse.phase == "closing":
                     seen.one("pulse ended by", watering.pulse.ended_by)
+
+    def _check_valve(self, valve: str, state: str) -> None:
+        if state in {"unknown", "told_to_close"}:
+            told = self.commands.get(valve, "close")
+            self.check(told == "close", f"I6: {valve} is {state}, last told {told}")
+        elif state == "closed" and self.life.now_s - self.stranger_s > QUIET_S:
+            shut = self.life.water.taps[valve].opened_s is None
+            self.check(shut, f"I24: {valve} is shown closed and is open")
 
     # -- now and then
 
@@ -643,11 +652,14 @@ class Oracle:
         life, state = self.life, self.life.engine.state
         day, memory = state.days[bed], state.beds[bed]
         told = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
-        heard = all(
+        truly = life.depletion[bed] > day.floor_frac + 0.05 and all(
             life.now_s - self.heard_s.get(p, -math.inf) < 1300.0
             for p in life.garden.beds[bed].probes
         )
-        truly = life.depletion[bed] > day.floor_frac + 0.05 and heard
+        if not told and not truly:
+            self.dry_since_s.pop(bed, None)
+            self.dry_since_s.pop(f"{bed}!", None)
+            return
         served = bed in state.waterings or bool(state.alerts) or memory.said.code in NOT_GROWING
         for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
             if not dry or served:
