@@ -267,7 +267,9 @@ def cut(run: Run, bed: str, by: str) -> None:
             pulse.since_mono_s = run.state.mono_s
         pulse.ended_by = by
         if by in {"link", "gone"}:
-            run.state.valves[pulse.valve].state = "unknown"
+            valve = run.state.valves[pulse.valve]
+            if valve.state != "closed":  # what its node said before still holds
+                valve.state = "unknown"
             settle(run, watering, pulse, Outcome.ASSUMED_FULL)
 
 
