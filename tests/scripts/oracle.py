@@ -63,6 +63,7 @@ READING_OLD_S = 1800.0 + 600.0
 DRY_MOST_S = 7.5 * 3600.0  # six, an hour between judgements, and the grid
 DRY_TRULY_S = 30 * 3600.0  # where probes tell it soundly: they may be doubted for a day
 NOT_GROWING = {"not_planted", "cleared"}
+LOOK_S, SIP_L = 600.0, 1.0  # between two looks at thirst; less than that is no watering
 
 INVARIANTS: dict[str, str] = {
     "I1": "scripts", "I2": "scripts", "I3": "scripts", "I4": "scripts", "I5": "scripts",
@@ -135,6 +136,7 @@ class Oracle:
         self.heard_s: dict[str, float] = {}  # probes: last sound word taken in
         self.states: dict[str, str] = {}
         self.dry_since_s: dict[str, float] = {}
+        self.drank_s: dict[str, float] = {}  # beds: when a valve closed behind true water
         self.refusals = 0
         self.looks: dict[type[Event], Callable[[Any, list[Effect]], None]] = {
             Started: self._check_start,
@@ -230,6 +232,9 @@ class Oracle:
         bed = life.beds.get(valve)
         if bed is not None:
             self._check_budget(bed)
+            piece = life.water.by_dose.get(life.water.taps[valve].dose)
+            if piece is not None and piece.litres >= SIP_L:
+                self.drank_s[bed] = at_s
 
     def _check_taps(self) -> None:
         life = self.life
@@ -661,6 +666,8 @@ class Oracle:
             self.dry_since_s.pop(f"{bed}!", None)
             return
         served = bed in state.waterings or bool(state.alerts) or memory.said.code in NOT_GROWING
+        if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
+            served = True  # a watering that began and ended between two looks
         for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
             if not dry or served:
                 self.dry_since_s.pop(key, None)
