@@ -407,6 +407,10 @@ class Oracle:
         self.check(0.0 < reserve.reserved_l < math.inf, f"I16: reserved {reserve.reserved_l} L")
         before = self.intents.get(reserve.dose)  # one that a hanging disk never took may come again
         known = reserve.dose in life.record.disk.rows or (before and before.sent_s is not None)
+        if known and reserve.dose in life.record.lost - life.record.disk.rows.keys():
+            known = False  # an older record, and no node that spoke knew of the younger one
+            life.seen.one("other", "dose named again after an older record")
+            life.water.by_dose.pop(reserve.dose, None)
         self.check(not known, f"I8: {reserve.dose} comes twice")
         self._check_finite(reserve)
         spent = sum(1 for one in state.ledger if not counts(one, run.trusted_s))

@@ -1,4 +1,4 @@
-"""A valve whose last lease ended by itself: what its node said holds when the link is lost."""
+"""Openings that end in an odd way: by themselves with the link lost, or at once."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from controller.effects import Outcome, Settle
 from controller.events import ValveReport
 from tests.engine_bench import Bench
-from tests.engine_garden import small_garden
+from tests.engine_garden import QUIET_S, small_garden
 
 
 @pytest.fixture
@@ -53,3 +53,22 @@ def test_a_valve_that_was_open_when_the_link_went_was_told_to_close(bench: Bench
     bench.disconnect()
     assert bench.engine.state.valves["south"].state == "unknown"
     assert bench.closes("south", since_s=last_s)
+
+
+def test_an_opening_of_no_length_rests_its_valve_over_an_upgrade() -> None:
+    found = Bench(small_garden())
+    found.dry_out(0.2)
+    answer = found.order("water", "south", litres=8.0)
+    assert answer is not None
+    assert answer.status == "accepted"
+    assert found.is_open("south")
+    found.order("stop_all")
+    assert not found.is_open("south")
+    assert [one.outcome for one in found.of(Settle)] == [Outcome.CONFIRMED]
+    assert 0.0 < found.of(Settle)[0].charged_l < 0.1
+    found.restart(5.0, keep=False)  # another version begins from the ledger alone
+    found.connect()
+    found.live(QUIET_S + 1.0, tick_s=20.0)
+    again = found.order("water", "south", litres=8.0)
+    assert again is not None
+    assert (again.status, again.reason) == ("refused", "resting")
