@@ -36,6 +36,13 @@ DAY_S = 86_400.0
 
 def place_of(run: Run) -> Place:
     """Where the garden is and on which days water may run, for its hours."""
+    place = run.place
+    if place is None:
+        place = run.place = _place_of(run)
+    return place
+
+
+def _place_of(run: Run) -> Place:
     info = run.garden.garden
     return Place(
         latitude_deg=info.latitude,

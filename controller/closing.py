@@ -39,6 +39,11 @@ class Closing:
         self._pending: dict[str, _Pending] = {}
         self._sent: dict[str, _Sent] = {}
 
+    @property
+    def waits(self) -> bool:
+        """Whether any close may still be unconfirmed."""
+        return bool(self._pending)
+
     def leased(self, lease: Lease, *, mono_s: float) -> None:
         """Remember the last lease that went out to a valve."""
         self._sent[lease.valve] = _Sent(epoch=lease.epoch, seq=lease.seq, mono_s=mono_s)

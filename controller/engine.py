@@ -21,7 +21,7 @@ from controller.events import (
     Tick,
 )
 from controller.flagging import forget_gone, forget_probe
-from controller.garden import Garden
+from controller.garden import Garden, garden_of_json
 from controller.hearing import HANDLERS, READINGS
 from controller.learned import fit_probes
 from controller.living import crashes
@@ -83,7 +83,7 @@ class Engine:
         """
         state = STATE_JSON.validate_json(dumped)
         if garden is None:
-            garden = Garden.model_validate_json(state.garden_json)
+            garden = garden_of_json(state.garden_json)
         return Engine(garden, state)
 
     def step(self, event: Event) -> list[Effect]:
@@ -306,7 +306,7 @@ class Engine:
     def _adopt(self, garden_json: str) -> None:
         """Go on with another garden file; a bed that is gone is closed first."""
         run = self.run
-        garden = Garden.model_validate_json(garden_json)
+        garden = garden_of_json(garden_json)
         for bed in list(run.state.waterings):
             here = garden.beds.get(bed)
             if here is None or here.valve != run.garden.beds[bed].valve:
@@ -333,7 +333,7 @@ class Engine:
             for name, bed in garden.beds.items()
             for probe in bed.probes
         }
-        run.master, run.window, run.day = garden.master, None, None
+        run.master, run.place, run.window, run.day = garden.master, None, None, None
         run.marks, run.caps = driving.marks_of(garden), {}
         run.valve_beds = {bed.valve: name for name, bed in garden.beds.items()}
         for name in garden.beds:

@@ -2,12 +2,13 @@
 
 Lengths m, areas m2, flows L/min, caps L in any sliding 24 h, depths of water mm over the wetted
 strip of one bed. `load_garden` is the only way in from disk; the journal keeps a garden as JSON
-(`model_dump_json`, `model_validate_json`).
+(`model_dump_json`, `garden_of_json`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Self
 
@@ -34,6 +35,7 @@ __all__ = [
     "TopicKind",
     "Valve",
     "Weather",
+    "garden_of_json",
     "load_garden",
 ]
 
@@ -180,3 +182,16 @@ def load_garden(path: Path) -> Garden:
     except ValidationError as exc:
         faults = predicates(Garden, exc.errors(include_url=False))
     raise refuse(document, faults)
+
+
+@lru_cache(maxsize=4)
+def garden_of_json(text: str) -> Garden:
+    """Read a garden as the journal keeps it; a start reads the same one more than once.
+
+    Args:
+        text: what `model_dump_json` gave.
+
+    Raises:
+        ValidationError: no garden was ever written so.
+    """
+    return Garden.model_validate_json(text)

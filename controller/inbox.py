@@ -97,21 +97,15 @@ def routes_of(garden: Garden) -> dict[str, tuple[Route, ...]]:
     return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Nonce:
-    text: str
-    mono_s: float
-
-
 class NonceBook:
     """The latest nonce of each valve: what makes a lease acceptable to its node."""
 
     def __init__(self) -> None:
-        self._latest: dict[str, _Nonce] = {}
+        self._latest: dict[str, tuple[str, float]] = {}  # and when it arrived
 
     def keep(self, valve: str, nonce: str, *, mono_s: float) -> None:
         """Keep the nonce that arrived last."""
-        self._latest[valve] = _Nonce(text=nonce, mono_s=mono_s)
+        self._latest[valve] = (nonce, mono_s)
 
     def burn(self, valve: str) -> None:
         """Forget it: the node does so at each close."""
@@ -124,8 +118,8 @@ class NonceBook:
     def fresh(self, valve: str, *, mono_s: float) -> str | None:
         """Give the nonce of a valve if its node would still take it; None otherwise."""
         found = self._latest.get(valve)
-        if found is not None and 0.0 <= mono_s - found.mono_s < NONCE_LIFE_S:
-            return found.text
+        if found is not None and 0.0 <= mono_s - found[1] < NONCE_LIFE_S:
+            return found[0]
         return None
 
 

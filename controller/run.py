@@ -15,7 +15,7 @@ from controller.garden import Garden
 from controller.sensing.estimate import BedSoil
 from controller.state import BedDay, EngineState
 from controller.telling import repeats
-from controller.watering.hours import LocalDay, Window, local_day_at
+from controller.watering.hours import LocalDay, Place, Window, local_day_at
 from controller.watering.limits import Caps
 from controller.watering.words import bed_name
 
@@ -53,6 +53,7 @@ class Run:
     caps: dict[str, Caps] = field(default_factory=dict)  # of those beds that were asked for
     marks: dict[str, str] = field(default_factory=dict)  # what a walk rests on, by bed
     master: str | None = None  # the master valve's id, where the garden has one
+    place: Place | None = None  # of this garden file, once asked for
     window: Window | None = None  # the last one asked for
     window_since_s: float = 0.0  # from then to its end it is the answer [s, Unix]
     day: LocalDay | None = None  # the last one asked for

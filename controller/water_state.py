@@ -33,8 +33,10 @@ class ValveState:
     @property
     def moved_mono_s(self) -> float | None:
         """When it was last told to move, or said that it closed, as at the end of a lease."""
-        times = [at for at in (self.edge_mono_s, self.confirmed_closed_mono_s) if at is not None]
-        return max(times, default=None)
+        edge_s, closed_s = self.edge_mono_s, self.confirmed_closed_mono_s
+        if edge_s is None or closed_s is None:
+            return closed_s if edge_s is None else edge_s
+        return max(edge_s, closed_s)
 
 
 @dataclass(slots=True, kw_only=True)

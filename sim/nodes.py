@@ -153,7 +153,7 @@ class ValveNode(_Node):
 
     def has_news(self, now_s: float) -> bool:
         """Tell whether a state message is due: a change, a lease, a close, or 20 s."""
-        now_s = self.advance(now_s)
+        now_s = self.advance(now_s) if self._open else self._later(now_s)
         return self._news or now_s >= self._told_s + STATE_EVERY_S
 
     def state(self, now_s: float) -> dict[str, object]:
@@ -173,7 +173,7 @@ class ValveNode(_Node):
     def fresh_nonce(self, now_s: float) -> str:
         """Say what it is to someone who takes in nothing but the nonce."""
         now_s = self.advance(now_s)
-        nonce = self._name(_DIGITS)
+        nonce = f"{self._rng.getrandbits(4 * _DIGITS):0{_DIGITS}x}"  # as `_name`
         if len(self._nonces) >= 8:  # more than live at a time; dead ones are refused anyway
             self._nonces = {n: s for n, s in self._nonces.items() if now_s - s <= NONCE_LIFE_S}
         self._nonces[nonce] = self._told_s = now_s

@@ -14,6 +14,7 @@ stays as a test. `--partly` does not mind what never occurred: for short runs.
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import logging
 import os
@@ -59,6 +60,8 @@ def run(seeds: Iterable[int]) -> Ran:
     """Play the scripts of some seeds."""
     logging.disable(logging.CRITICAL)  # thousands of refused messages
     began_s, seen, ran = time.process_time(), Seen(), Ran()
+    gc.freeze()  # what was loaded stays; a script's own litter goes when it is over
+    gc.disable()
     for seed in seeds:
         script = draw(seed)
         broke = play(script, seen)
@@ -67,6 +70,9 @@ def run(seeds: Iterable[int]) -> Ran:
         ran.steps += len(script.steps)
         if broke is not None:
             ran.broke[seed] = broke
+        gc.collect()
+    gc.enable()
+    gc.unfreeze()
     ran.cpu_s = time.process_time() - began_s
     ran.counts = list(seen.counts.items())
     logging.disable(logging.NOTSET)

@@ -15,9 +15,11 @@ from controller.watering import hose, stuck, valves
 
 def drive(run: Run) -> None:
     """Carry every watering on, and the walk or proof that is under way, if any is."""
-    valves.drive(run)
+    state = run.state
+    if state.waterings or run.master is not None:
+        valves.drive(run)
     stuck.drive(run)
-    active = run.state.proving.active
+    active = state.proving.active
     if active is None:
         return
     if active.kind == "walk":

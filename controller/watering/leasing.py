@@ -21,8 +21,11 @@ CONFIRM_S = 5.0  # the master waits no longer for a bed valve's word: 30 s after
 def edge_free(run: Run) -> bool:
     """Whether no planned valve edge fell in the last 5 s."""
     now_s = run.state.mono_s
-    edges = [valve.edge_mono_s for valve in run.state.valves.values()]
-    return all(edge is None or now_s - edge >= EDGE_GAP_S for edge in edges)
+    for valve in run.state.valves.values():
+        edge_s = valve.edge_mono_s
+        if edge_s is not None and not now_s - edge_s >= EDGE_GAP_S:
+            return False
+    return True
 
 
 def lease(run: Run, valve_id: str, dose: str, left_s: float) -> bool:

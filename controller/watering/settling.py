@@ -27,6 +27,7 @@ UNMETERED_CHARGE = 1.1  # emitters may give a tenth more than they should: our o
 METER_ENDS = 2.0  # pulses of the meter that may be under way at the begin and the end
 METER_SD_FRAC = 0.03  # of the litres counted: garden meters, our own margin
 BESIDE_SD_FRAC = 0.1  # where other water ran too: as the emitters' own margin
+OPEN_LEAST_S = 1.0  # what opened at all counts as a second of flow, and rests its valve: our own
 DRY_RETRY_S = 1800.0
 DRY_TRIES = 3
 RETRY_S = 1800.0  # after a valve or the record failed
@@ -71,7 +72,7 @@ def settle(run: Run, watering: Watering, pulse: Pulse, outcome: Outcome) -> None
         pulse.given_l = 0.0  # nobody knows; its probes will tell
     if outcome is Outcome.CONFIRMED:
         closed_s = valve.confirmed_closed_mono_s
-        open_s = max(0.0, (closed_s if closed_s is not None else state.mono_s) - first_s)
+        open_s = max(OPEN_LEAST_S, (closed_s if closed_s is not None else state.mono_s) - first_s)
         charged_l = _confirmed_charge_l(run, pulse, open_s)
         state.beds[pulse.bed].crashes = 0
     else:
@@ -272,7 +273,9 @@ def cut(run: Run, bed: str, by: str) -> None:
             pulse.since_mono_s = run.state.mono_s
         pulse.ended_by = by
         if by in {"link", "gone"}:
-            run.state.valves[pulse.valve].state = "unknown"
+            valve = run.state.valves[pulse.valve]
+            if valve.state != "closed":  # what its node said before still holds
+                valve.state = "unknown"
             settle(run, watering, pulse, Outcome.ASSUMED_FULL)
 
 

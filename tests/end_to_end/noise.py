@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import random
+from collections.abc import Iterator
+
 DEEP = b"[" * 900 + b"]" * 900
 NOISE = {
     "huge": b'{"open": false, "pad": "' + b"x" * 3000 + b'"}',
@@ -37,3 +40,25 @@ STRANGE_TOPICS = [
     "meter/MAIN",
     "x" * 200,
 ]
+
+
+def mutants(rng: random.Random, count: int) -> Iterator[bytes]:
+    """Broken payloads: the known ones, and sound ones that were cut, flipped, doubled, nested."""
+    sound = [b'{"shallow": {"raw": 2100}, "deep": {"raw": 2000}, "seq": 9, "boot": "b"}', b"0.21"]
+    for n in range(count):
+        if n % 2:
+            yield rng.choice(list(NOISE.values()))
+            continue
+        data = bytearray(rng.choice(sound))
+        for _ in range(rng.randrange(1, 6)):
+            at = rng.randrange(len(data)) if data else 0
+            way = rng.randrange(4)
+            if way == 0:
+                data[at : at + 1] = bytes([rng.randrange(256)])
+            elif way == 1:
+                del data[at:]
+            elif way == 2:
+                data[at:at] = rng.choice([b'"', b"{", b"[", b"}", b"\\u0000", b"1e999", b"NaN"])
+            else:
+                data += data[:300]
+        yield bytes(data)

@@ -29,7 +29,7 @@ from controller.store import open_reader
 from tests.end_to_end.conftest import Mosquitto
 from tests.end_to_end.fault_bench import BEDS, VALVES
 from tests.end_to_end.live_garden import LiveGarden, assert_ledger_covers, tell, until
-from tests.end_to_end.noise import NOISE, STRANGE_TOPICS
+from tests.end_to_end.noise import NOISE, STRANGE_TOPICS, mutants
 from tests.end_to_end.wire_bench import Stranger
 
 pytestmark = pytest.mark.broker
@@ -71,28 +71,6 @@ def resident_kib(garden: LiveGarden) -> int:
     assert garden.daemon is not None
     status = Path(f"/proc/{garden.daemon.pid}/status").read_text(encoding="ascii")
     return next(int(line.split()[1]) for line in status.splitlines() if line.startswith("VmRSS"))
-
-
-def mutants(rng: random.Random, count: int) -> Iterator[bytes]:
-    """Broken payloads: the known ones, and sound ones that were cut, flipped, doubled, nested."""
-    sound = [b'{"shallow": {"raw": 2100}, "deep": {"raw": 2000}, "seq": 9, "boot": "b"}', b"0.21"]
-    for n in range(count):
-        if n % 2:
-            yield rng.choice(list(NOISE.values()))
-            continue
-        data = bytearray(rng.choice(sound))
-        for _ in range(rng.randrange(1, 6)):
-            at = rng.randrange(len(data)) if data else 0
-            way = rng.randrange(4)
-            if way == 0:
-                data[at : at + 1] = bytes([rng.randrange(256)])
-            elif way == 1:
-                del data[at:]
-            elif way == 2:
-                data[at:at] = rng.choice([b'"', b"{", b"[", b"}", b"\\u0000", b"1e999", b"NaN"])
-            else:
-                data += data[:300]
-        yield bytes(data)
 
 
 @pytest.mark.hazard("B7")
@@ -189,6 +167,7 @@ def test_a_flood_delays_neither_renewals_nor_stop(garden: LiveGarden, mosquitto:
             ahead_s = began_s + n * FLOOD_S / FLOOD - time.monotonic()
             if ahead_s > 0.01:
                 time.sleep(ahead_s)
+        tell(f"{FLOOD} messages in {time.monotonic() - began_s:.1f} s")
         poured.set()
 
     busy = threading.Thread(target=pour)
@@ -206,7 +185,9 @@ def test_a_flood_delays_neither_renewals_nor_stop(garden: LiveGarden, mosquitto:
     finally:
         busy.join()
         flood.leave()
-    assert resident_kib(garden) - before_kib < GROWTH_KIB
+    growth_kib = resident_kib(garden) - before_kib
+    tell(f"twice {FLOOD} messages, {growth_kib / 1024.0:.1f} MiB more held")
+    assert growth_kib < GROWTH_KIB
     assert garden.end_daemon() == 0
     assert_ledger_covers(garden, BEDS)
 

@@ -20,7 +20,7 @@ from controller.events import (
 from controller.inbox import Canary, Inbox
 from controller.sensing.payload import ControllerState
 from sim.faults import Fault, Kind, What
-from tests.scripts.gardens import garden_of
+from tests.scripts.gardens import garden_of, json_of
 
 if TYPE_CHECKING:
     from tests.scripts.life import Life
@@ -250,8 +250,9 @@ def reload(life: Life, how: str) -> None:
     if how == "refused":
         life.feed(GardenChanged(**life.times(), garden_json=None, cause="a typing slip"))
         return
-    life.garden = garden_of(life.script.garden, life.script.start, tight=how == "tight")
-    life.feed(GardenChanged(**life.times(), garden_json=life.garden.model_dump_json()))
+    told, tight = (life.script.garden, life.script.start), how == "tight"
+    life.garden, life.garden_json = garden_of(*told, tight=tight), json_of(*told, tight=tight)
+    life.feed(GardenChanged(**life.times(), garden_json=life.garden_json))
 
 
 def dry(life: Life, bed: str | None, depletion_frac: float) -> None:

@@ -48,6 +48,7 @@ def draw(seed: int) -> Script:
             steps.append([round(begin_s - 200.0, 1), "", 0.0, "look_after"])
         for step in scene(lots, garden):
             steps.append([round(begin_s + step[0], 1), *step[1:]])
+    kept = sorted(steps[:200], key=lambda step: step[0])
     return Script(
         seed=seed,
         garden=garden,
@@ -55,8 +56,20 @@ def draw(seed: int) -> Script:
         span_s=span_s,
         tick_s=lots.choice((5.0, 10.0, 10.0, 20.0, 20.0)),
         theme=name,
-        steps=tuple(sorted(steps[:200], key=lambda step: step[0])),
+        steps=tuple(_noted(seed, span_s, kept)),
     )
+
+
+def _noted(seed: int, span_s: float, steps: list[Step]) -> list[Step]:
+    """In one script of four somebody also writes down a few words, or none; by lots of their own,
+    so that all else stays as it was drawn before notes were."""
+    lots = random.Random(f"notes/{seed}")
+    if lots.random() < 0.75 or len(steps) >= 200:
+        return steps
+    words = lots.choice(("tied up the leaders", "first fruit  set", " ", "n" * 400))
+    fields = {"bed": lots.choice((*BEDS, "nowhere")), "text": words}
+    note: Step = [round(lots.uniform(0.0, span_s), 1), "", 0.0, "order", "note", fields]
+    return sorted([*steps, note], key=lambda step: step[0])
 
 
 # -- single troubles

@@ -87,6 +87,12 @@ def garden_of(kind: str, start: str = "july", *, tight: bool = False) -> Garden:
     )
 
 
+@lru_cache(maxsize=64)
+def json_of(kind: str, start: str = "july", *, tight: bool = False) -> str:
+    """The same as JSON, as a start or a reload is told it."""
+    return garden_of(kind, start, tight=tight).model_dump_json()
+
+
 def _bed(bed: str, planted: str, emitters: int) -> dict[str, Any]:
     """Four plants over 1.92 m2: TAW 148 L full grown, 3.2 L/min from 96 emitters."""
     return {

@@ -40,9 +40,16 @@ from controller.watering.guard import may_flow
 from sim.fault_probes import ProbeTeller
 from sim.faults import Breakage, Fault, Kind, What, broken_by, which_of
 from sim.nodes import MeterNode, ProbeNode, ValveNode
-from tests.scripts.gardens import DRY_M3_M3, FULL_M3_M3, LITRES_PER_PULSE, STARTS, garden_of
+from tests.scripts.gardens import (
+    DRY_M3_M3,
+    FULL_M3_M3,
+    LITRES_PER_PULSE,
+    STARTS,
+    garden_of,
+    json_of,
+)
 from tests.scripts.oracle import Oracle
-from tests.scripts.record import FLUSH_S, Clocks, Record
+from tests.scripts.record import FLUSH_S, Clocks, Instant, Record
 from tests.scripts.script import Script
 from tests.scripts.seen import Seen
 from tests.scripts.water import Water
@@ -71,22 +78,25 @@ class Life:
         self.script, self.seen = script, seen
         self.lots = random.Random(f"life/{script.seed}")
         self.garden = garden_of(script.garden, script.start)
+        self.garden_json = json_of(script.garden, script.start)
         self.start_utc_s = STARTS[script.start][0]
         self.now_s = 0.0
         self.wall_off_s = 0.0
         self.boot, self.booted_s = 1, 0.0  # of the machine
         self.born_s, self.trusted_born_s = 0.0, 0.0
         self.master = self.garden.master
+        self.valve_keys = {valve: which_of(Kind.VALVE, valve) for valve in self.garden.valves}
         self.beds = {bed.valve: name for name, bed in self.garden.beds.items()}
         self.nodes = {v: ValveNode(v, n, 0.0) for n, v in enumerate(self.garden.valves, 1)}
         self.probe_nodes = {p: ProbeNode(p, n, 0.0) for n, p in enumerate(self.garden.probes, 50)}
+        self.probe_beds = {probe: probe.rpartition("-")[0] for probe in self.garden.probes}
         meter = self.garden.supply.meter
         self.meter = (
             None if meter is None else MeterNode(meter, 99, 0.0, litres_per_pulse=LITRES_PER_PULSE)
         )
-        self.record = Record()
+        self.record = Record(self._clocks)
         self.closing, self.nonces = Closing(), NonceBook()
-        self.last: dict[str, ValveReport] = {}  # reports, as the link's inbox keeps them
+        self.last: dict[str, tuple[float, tuple[Any, ...]]] = {}  # what the link's inbox heard
         self.network = "clean"
         self.deaf_to_close: set[str] = set()
         self.contracts: dict[str, int] = {}
@@ -128,12 +138,12 @@ class Life:
         """The two clocks of an event."""
         return {"at_utc_s": self.at_utc_s, "mono_s": self.now_s - self.born_s}
 
-    def _clocks(self) -> Clocks:
+    def _clocks(self, at: Instant) -> Clocks:
         """What a stamp is made of; only a clock that is right calls itself synchronised."""
-        now_s = self.now_s
+        now_s, wall_off_s = at
         trusted_s = self.trusted_born_s + now_s - self.born_s
-        wall_s = self.start_utc_s + now_s + self.wall_off_s
-        return self.boot, now_s - self.booted_s, wall_s, abs(self.wall_off_s) < 1.0, trusted_s
+        wall_s = self.start_utc_s + now_s + wall_off_s
+        return self.boot, now_s - self.booted_s, wall_s, abs(wall_off_s) < 1.0, trusted_s
 
     def _stamp_of(self, clocks: Clocks) -> ClockStamp:
         boot, mono_s, utc_s, synced, trusted_s = clocks
@@ -171,8 +181,13 @@ class Life:
         return self.power and bool(self.engine.state.waterings or not self._settled())
 
     def _settled(self) -> bool:
-        state = self.engine.state
-        return state.ready and all(valve.state == "closed" for valve in state.valves.values())
+        state = self.engine.run.state
+        if not state.ready:
+            return False
+        for valve in state.valves.values():  # noqa: SIM110 (asked at every message)
+            if valve.state != "closed":
+                return False
+        return True
 
     def _next_tick_s(self) -> float:
         """When the engine has to look next."""
@@ -184,10 +199,10 @@ class Life:
         run = self.engine.run
         if not state.ready:
             due_s = min(due_s, now_s + 20.0)
-        if any(
-            valve.state != "closed" and may_flow(run, name) for name, valve in state.valves.items()
-        ):
-            due_s = min(due_s, now_s + tick_s)
+        for name, valve in state.valves.items():
+            if valve.state != "closed" and may_flow(run, name):
+                due_s = min(due_s, now_s + tick_s)
+                break
         for watering in state.waterings.values():
             if watering.pulse is not None:
                 due_s = min(due_s, now_s + tick_s)
@@ -243,25 +258,38 @@ class Life:
 
     def tell(self, valve: str) -> None:
         """A valve node says what it is."""
-        node = self.nodes[valve]
-        says = node.says(self.now_s)
-        self.oracle.told(valve, says.nonce)
-        if not self._speaks(Kind.VALVE, valve):
+        now_s = self.now_s
+        opened, left_s, dose, nonce, boot, epoch, seq = self.nodes[valve].says(now_s)
+        self.oracle.told(valve, nonce)
+        if not self.link or self.valve_keys[valve] in self.breakage.silent:
+            return
+        mono_s, clean = now_s - self.born_s, self.network == "clean"
+        contract = self.contracts.get(valve, 1)
+        told = (opened, dose, boot, epoch, seq, contract)
+        idle = clean and contract == 1 and not opened and not self.closing.waits
+        if idle and self._said_just_now(valve, told, mono_s):
+            self.nonces.keep(valve, nonce, mono_s=mono_s)
             return
         report = ValveReport(
-            **self.times(),
+            at_utc_s=self.start_utc_s + now_s + self.wall_off_s,
+            mono_s=mono_s,
             valve=valve,
-            open=says.open,
-            left_s=float(says.left_s),
-            dose=says.dose,
-            boot=says.boot,
-            epoch=says.epoch,
-            seq=says.seq,
-            contract=self.contracts.get(valve, 1),
+            open=opened,
+            left_s=float(left_s),
+            dose=dose,
+            boot=boot,
+            epoch=epoch,
+            seq=seq,
+            contract=contract,
         )
-        self.post("report", valve, (report, says.nonce))
+        if clean:
+            self._hear_report(report, nonce)
+        else:
+            self.post("report", valve, (report, nonce))
 
     def _repeat_closes(self) -> None:
+        if not self.closing.waits:
+            return
         mono_s = self.mono_s
         for close in self.closing.due(mono_s=mono_s, real_s=mono_s):
             self.closing.tried(close.valve, sent=True, mono_s=mono_s, real_s=mono_s)
@@ -275,32 +303,44 @@ class Life:
             return
         total: Any = told["litres_total"]
         up_s: Any = told["up_s"]
-        self.post(
-            "event",
-            "",
-            MeterReading(
-                **self.times(),
-                meter=self.meter.meter,
-                litres_total=total,
-                up_s=up_s,
-                boot=str(told["boot"]),
-            ),
+        reading = MeterReading(
+            at_utc_s=self.at_utc_s,
+            mono_s=self.now_s - self.born_s,
+            meter=self.meter.meter,
+            litres_total=total,
+            up_s=up_s,
+            boot=str(told["boot"]),
         )
+        if self.network == "clean":
+            self.feed(reading)
+        else:
+            self.post("event", "", reading)
 
     def _hear_sensors(self) -> None:
+        lots, touched = self.lots, self.teller.touched
+        at_utc_s, mono_s, now_s = self.at_utc_s, self.mono_s, self.now_s
         for probe, node in self.probe_nodes.items():
-            stamp: Any = node.stamp(self.now_s)
-            told = self.teller.told(probe, self.theta(probe), 0.0, tension=False)
-            if told is not None and self.link:
-                value = round(told[0] + self.lots.uniform(-0.002, 0.002), 4)
+            stamp: Any = node.stamp(now_s)
+            theta = self.theta(probe)
+            if probe in touched:
+                told = self.teller.told(probe, theta, 0.0, tension=False)
+                if told is None:
+                    continue
+                theta = told[0]
+            if self.link:
+                value = round(theta + lots.uniform(-0.002, 0.002), 4)
                 reading = ProbeReading(
-                    **self.times(),
+                    at_utc_s=at_utc_s,
+                    mono_s=mono_s,
                     probe=probe,
                     value=max(0.0, value),
                     seq=stamp["seq"],
                     boot=stamp["boot"],
                 )
-                self.post("event", "", reading)
+                if self.network == "clean":
+                    self.feed(reading)
+                else:
+                    self.post("event", "", reading)
         for mast in self.garden.weather:
             if self._speaks(Kind.WEATHER, mast):
                 self.post(
@@ -319,8 +359,8 @@ class Life:
 
     def theta(self, probe: str) -> float:
         """The truth at a probe [m3/m3]."""
-        bed = probe.rpartition("-")[0]
-        at = self.swapped.get(bed, bed)
+        bed = self.probe_beds[probe]
+        at = self.swapped.get(bed, bed) if self.swapped else bed
         return FULL_M3_M3 - self.depletion[at] * (FULL_M3_M3 - DRY_M3_M3)
 
     # -- the network
@@ -380,27 +420,28 @@ class Life:
             self.tell(valve)
         elif self.link:
             if kind == "report":
-                report, nonce = message
-                if report.contract == 1:
-                    self.nonces.keep(valve, nonce, mono_s=self.mono_s)
-                else:
-                    self.nonces.burn(valve)
-                self.closing.confirm(report)
-                if not self._nothing_new(report):
-                    self.feed(report)
+                self._hear_report(*message)
             else:
                 self.feed(message)
 
-    def _nothing_new(self, report: ValveReport) -> bool:
+    def _hear_report(self, report: ValveReport, nonce: str) -> None:
+        """The link takes a valve's word."""
+        valve, mono_s = report.valve, self.now_s - self.born_s
+        if report.contract == 1:
+            self.nonces.keep(valve, nonce, mono_s=mono_s)
+        else:
+            self.nonces.burn(valve)
+        if self.closing.waits:
+            self.closing.confirm(report)
+        told = (report.open, report.dose, report.boot, report.epoch, report.seq, report.contract)
+        if report.open or not self._said_just_now(valve, told, report.mono_s):
+            self.last[valve] = (report.mono_s, told)
+            self.feed(report)
+
+    def _said_just_now(self, valve: str, told: tuple[Any, ...], mono_s: float) -> bool:
         """An idle valve's word is an event once a minute, as in the link's inbox."""
-        last = self.last.get(report.valve)
-        if last is not None and not report.open and report.mono_s - last.mono_s < IDLE_REPEAT_S:
-            same = (last.open, last.dose, last.boot, last.epoch, last.seq, last.contract)
-            told = (report.open, report.dose, report.boot, report.epoch, report.seq)
-            if same == (*told, report.contract):
-                return True
-        self.last[report.valve] = report
-        return False
+        last = self.last.get(valve)
+        return last is not None and mono_s - last[0] < IDLE_REPEAT_S and last[1] == told
 
     # -- the engine
 
@@ -408,33 +449,46 @@ class Life:
         """Feed an event, and what follows from it at the same instant."""
         if not self.power:
             return
-        self._todo.append(event)
+        todo = self._todo
         if self._stepping:
+            todo.append(event)
             return
         self._stepping = True
         try:
-            while self._todo and self.power:
-                self._step(self._todo.popleft())
+            self._step(event)
+            while todo and self.power:
+                self._step(todo.popleft())
         finally:
             self._stepping = False
-            self._todo.clear()
+            todo.clear()
 
     def _step(self, event: Event) -> None:
         engine = self.engine
         effects = engine.step(event)
+        if effects:
+            self._follow(event, effects)
+            return
+        oracle = self.oracle  # nothing follows, as nearly always
+        if oracle.holds or type(event) in oracle.looks:
+            oracle.saw(event, effects)
+        if not engine.idle:
+            self.record.waits.append((event, effects, (self.now_s, self.wall_off_s)))
+            if self.keep_state:
+                self._keep_latches(effects)
+
+    def _follow(self, event: Event, effects: list[Effect]) -> None:
         for effect in effects:
             if isinstance(effect, Close):
                 self._send_close(effect)
         self.oracle.saw(event, effects)
-        if effects or not engine.idle:
-            written = self.record.commit(event, effects, self._clocks())
-            self._written(written)
-            self._keep_latches(effects)
-            if self.record.mode == "fail":
-                for effect in effects:
-                    if isinstance(effect, Reserve):
-                        failed = RecordFailed(**self.times(), dose=effect.dose, cause="disk full")
-                        self._todo.append(failed)
+        written = self.record.commit(event, effects, (self.now_s, self.wall_off_s))
+        self._written(written)
+        self._keep_latches(effects)
+        if self.record.mode == "fail":
+            for effect in effects:
+                if isinstance(effect, Reserve):
+                    failed = RecordFailed(**self.times(), dose=effect.dose, cause="disk full")
+                    self._todo.append(failed)
         for effect in effects:
             if isinstance(effect, Lease):
                 self._send_lease(effect)
@@ -500,7 +554,7 @@ class Life:
         """Begin with what the record knows; the link comes up where there is one."""
         clocks = self.record.disk.clocks
         last = None if clocks is None else self._stamp_of(clocks)
-        now = self._stamp_of(self._clocks())
+        now = self._stamp_of(self._clocks((self.now_s, self.wall_off_s)))
         trusted_s = last.trusted_s + trusted_gap_s(last, now, scaled=False) if last else 0.0
         self.power, self.born_s, self.trusted_born_s = True, self.now_s, trusted_s
         self.closing, self.nonces = Closing(), NonceBook()
@@ -525,7 +579,7 @@ class Life:
                 crashed=crashed,
                 starts_lately=len(self.starts_s),
                 proofs=self.master is not None and self.meter is not None,
-                garden_json=self.garden.model_dump_json(),
+                garden_json=self.garden_json,
             )
         )
         if self.record.mode == "ok":  # as the daemon does: the journal can be fed from here

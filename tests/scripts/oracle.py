@@ -8,7 +8,7 @@ instead: `INVARIANTS`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -63,6 +63,7 @@ READING_OLD_S = 1800.0 + 600.0
 DRY_MOST_S = 7.5 * 3600.0  # six, an hour between judgements, and the grid
 DRY_TRULY_S = 30 * 3600.0  # where probes tell it soundly: they may be doubted for a day
 NOT_GROWING = {"not_planted", "cleared"}
+LOOK_S, SIP_L = 600.0, 1.0  # between two looks at thirst; less than that is no watering
 
 INVARIANTS: dict[str, str] = {
     "I1": "scripts", "I2": "scripts", "I3": "scripts", "I4": "scripts", "I5": "scripts",
@@ -135,7 +136,15 @@ class Oracle:
         self.heard_s: dict[str, float] = {}  # probes: last sound word taken in
         self.states: dict[str, str] = {}
         self.dry_since_s: dict[str, float] = {}
+        self.drank_s: dict[str, float] = {}  # beds: when a valve closed behind true water
         self.refusals = 0
+        self.looks: dict[type[Event], Callable[[Any, list[Effect]], None]] = {
+            Started: self._check_start,
+            Order: self._check_order,
+            ProbeReading: self._check_reading,
+            WeatherReading: self._check_sky,
+            ForeignController: self._hear_another,
+        }
 
     def check(self, holds: bool, what: str) -> None:
         """Complain where something does not hold."""
@@ -223,6 +232,9 @@ class Oracle:
         bed = life.beds.get(valve)
         if bed is not None:
             self._check_budget(bed)
+            piece = life.water.by_dose.get(life.water.taps[valve].dose)
+            if piece is not None and piece.litres >= SIP_L:
+                self.drank_s[bed] = at_s
 
     def _check_taps(self) -> None:
         life = self.life
@@ -231,10 +243,10 @@ class Oracle:
             is_open = tap.opened_s is not None
             if is_open and tap.until_s <= life.now_s:
                 continue  # it ends at this very instant
-            self.check(node.is_open == is_open, f"I1: node and leases of {valve} disagree")
-            if is_open:
-                age_s = life.now_s - tap.lease_s
-                self.check(age_s <= tap.lease_open_s + TINY, f"I1: {valve} is open on no lease")
+            if node.is_open != is_open:
+                raise BrokenError(f"I1: node and leases of {valve} disagree")
+            if is_open and not life.now_s - tap.lease_s <= tap.lease_open_s + TINY:
+                raise BrokenError(f"I1: {valve} is open on no lease")
 
     def broken(self, now: Breakage) -> None:
         """Take what is broken from now on."""
@@ -278,18 +290,9 @@ class Oracle:
 
     def saw(self, event: Event, effects: list[Effect]) -> None:
         """Hold one step of the engine against everything."""
-        if isinstance(event, Started):
-            self._check_start(effects)
-        elif isinstance(event, Order):
-            self._check_order(event, effects)
-        elif isinstance(event, ProbeReading):
-            self._check_reading(event)
-        elif isinstance(event, WeatherReading):
-            cold = event.temp_c is not None and event.temp_c < FROST_C
-            self.cold_until_s = self.life.now_s + 7200.0 if cold else -math.inf
-        elif isinstance(event, ForeignController):
-            state = self.life.engine.state
-            self.foreign = self.foreign or (state.ready and event.epoch >= state.epoch)
+        look = self.looks.get(type(event))
+        if look is not None:
+            look(event, effects)
         if self.holds:
             over = [key for key, until_s in self.holds.items() if event.at_utc_s >= until_s]
             for key in over:
@@ -299,6 +302,14 @@ class Oracle:
         for effect in effects:
             self._check_effect(effect)
         self._check_valves()
+
+    def _check_sky(self, event: WeatherReading, _: list[Effect]) -> None:
+        cold = event.temp_c is not None and event.temp_c < FROST_C
+        self.cold_until_s = self.life.now_s + 7200.0 if cold else -math.inf
+
+    def _hear_another(self, event: ForeignController, _: list[Effect]) -> None:
+        state = self.life.engine.state
+        self.foreign = self.foreign or (state.ready and event.epoch >= state.epoch)
 
     def _check_effect(self, effect: Effect) -> None:
         match effect:
@@ -328,7 +339,7 @@ class Oracle:
                 self.unkept.add(alert.id)
                 self.latches[alert.id] = alert.bed
 
-    def _check_start(self, effects: list[Effect]) -> None:
+    def _check_start(self, _: Started, effects: list[Effect]) -> None:
         told = {effect.valve for effect in effects if isinstance(effect, Close)}
         self.check(told == set(self.life.garden.valves), "I21: a start does not close every valve")
 
@@ -396,6 +407,10 @@ class Oracle:
         self.check(0.0 < reserve.reserved_l < math.inf, f"I16: reserved {reserve.reserved_l} L")
         before = self.intents.get(reserve.dose)  # one that a hanging disk never took may come again
         known = reserve.dose in life.record.disk.rows or (before and before.sent_s is not None)
+        if known and reserve.dose in life.record.lost - life.record.disk.rows.keys():
+            known = False  # an older record, and no node that spoke knew of the younger one
+            life.seen.one("other", "dose named again after an older record")
+            life.water.by_dose.pop(reserve.dose, None)
         self.check(not known, f"I8: {reserve.dose} comes twice")
         self._check_finite(reserve)
         spent = sum(1 for one in state.ledger if not counts(one, run.trusted_s))
@@ -514,8 +529,8 @@ class Oracle:
 
     # -- what was understood
 
-    def _check_reading(self, event: ProbeReading) -> None:
-        probe = self.life.engine.state.probes.get(event.probe)
+    def _check_reading(self, event: ProbeReading, _: list[Effect]) -> None:
+        probe = self.life.engine.run.state.probes.get(event.probe)
         if probe is None:
             return
         taken = probe.mono_s == event.mono_s and probe.value == event.value
@@ -524,8 +539,8 @@ class Oracle:
         elif taken:
             self.heard_s[event.probe] = self.life.now_s
             theta = probe.theta_m3_m3
-            fits = theta is not None and 0.0 <= theta <= 0.6
-            self.check(fits, f"I11: {event.probe} tells {theta}")
+            if theta is None or not 0.0 <= theta <= 0.6:
+                raise BrokenError(f"I11: {event.probe} tells {theta}")
 
     def _check_order(self, order: Order, effects: list[Effect]) -> None:
         life = self.life
@@ -608,17 +623,20 @@ class Oracle:
                 self.states[valve] = held.state
                 if before is not None:
                     seen.one("valve", f"{before}>{held.state}")
-            if held.state in {"unknown", "told_to_close"}:
-                told = self.commands.get(valve, "close")
-                self.check(told == "close", f"I6: {valve} is {held.state}, last told {told}")
-            elif held.state == "closed" and life.now_s - self.stranger_s > QUIET_S:
-                shut = life.water.taps[valve].opened_s is None
-                self.check(shut, f"I24: {valve} is shown closed and is open")
+            self._check_valve(valve, held.state)
         for watering in life.engine.state.waterings.values():
             if watering.pulse is not None:
                 seen.one("pulse", watering.pulse.phase)
                 if watering.pulse.phase == "closing":
                     seen.one("pulse ended by", watering.pulse.ended_by)
+
+    def _check_valve(self, valve: str, state: str) -> None:
+        if state in {"unknown", "told_to_close"}:
+            told = self.commands.get(valve, "close")
+            self.check(told == "close", f"I6: {valve} is {state}, last told {told}")
+        elif state == "closed" and self.life.now_s - self.stranger_s > QUIET_S:
+            shut = self.life.water.taps[valve].opened_s is None
+            self.check(shut, f"I24: {valve} is shown closed and is open")
 
     # -- now and then
 
@@ -643,12 +661,17 @@ class Oracle:
         life, state = self.life, self.life.engine.state
         day, memory = state.days[bed], state.beds[bed]
         told = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
-        heard = all(
+        truly = life.depletion[bed] > day.floor_frac + 0.05 and all(
             life.now_s - self.heard_s.get(p, -math.inf) < 1300.0
             for p in life.garden.beds[bed].probes
         )
-        truly = life.depletion[bed] > day.floor_frac + 0.05 and heard
+        if not told and not truly:
+            self.dry_since_s.pop(bed, None)
+            self.dry_since_s.pop(f"{bed}!", None)
+            return
         served = bed in state.waterings or bool(state.alerts) or memory.said.code in NOT_GROWING
+        if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
+            served = True  # a watering that began and ended between two looks
         for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
             if not dry or served:
                 self.dry_since_s.pop(key, None)

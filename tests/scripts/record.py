@@ -9,6 +9,7 @@ dies is lost.
 from __future__ import annotations
 
 import copy
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from controller.effects import Effect, Outcome, Reserve, SaveEpoch, Settle
@@ -19,6 +20,7 @@ from controller.store_schema import needs_disk
 FLUSH_S = 60.0
 DAY_S = 86_400.0
 Clocks = tuple[int, float, float, bool, float]  # boot, mono, utc, synced, trusted
+Instant = tuple[float, float]  # true time, and how far the wall clock is ahead of it
 
 
 @dataclass(slots=True, kw_only=True)
@@ -47,21 +49,22 @@ class Disk:
 class Record:
     """The store's thread and its disk."""
 
-    def __init__(self) -> None:
+    def __init__(self, clocks_of: Callable[[Instant], Clocks]) -> None:
+        self.clocks_of = clocks_of  # of this process
         self.disk = Disk()
         self.backup: Disk | None = None
         self.mode = "ok"  # ok | fail | hold
-        self.waits: list[tuple[Event, list[Effect], Clocks]] = []
+        self.waits: list[tuple[Event, list[Effect], Instant]] = []
         self.flushed_s = 0.0
         self.lost: set[str] = set()  # doses that only a lost or an older record knew
 
-    def commit(self, event: Event, effects: list[Effect], clocks: Clocks) -> list[str]:
+    def commit(self, event: Event, effects: list[Effect], at: Instant) -> list[str]:
         """Take an event; give the doses whose reservation is on disk now."""
         if self.mode == "fail":
             kept: list[Effect] = [e for e in effects if not isinstance(e, Reserve)]
-            self.waits.append((event, kept, clocks))
+            self.waits.append((event, kept, at))
             return []
-        self.waits.append((event, effects, clocks))
+        self.waits.append((event, effects, at))
         if self.mode == "ok" and needs_disk(effects):
             return self.flush()
         return []
@@ -69,9 +72,11 @@ class Record:
     def flush(self) -> list[str]:
         """Write all that waits."""
         written: list[str] = []
-        for event, effects, clocks in self.waits:
+        if not self.waits:
+            return written
+        self.disk.clocks = self.clocks_of(self.waits[-1][2])
+        for event, effects, _ in self.waits:
             self.disk.events.append(event)
-            self.disk.clocks = clocks
             for effect in effects:
                 self._write(effect)
                 if isinstance(effect, Reserve):

@@ -133,15 +133,14 @@ class Water:
     def changed(self) -> None:
         """Look anew whether anything flows."""
         breakage = self.life.breakage
-        self.flowing = bool(
-            breakage.leak_l_min > 0.0
-            or breakage.stuck_open
-            or any(tap.opened_s is not None for tap in self.taps.values())
-        )
+        self.flowing = bool(breakage.leak_l_min > 0.0 or breakage.stuck_open) or self.opened()
 
     def opened(self) -> bool:
         """Whether a valve is open on a lease."""
-        return any(tap.opened_s is not None for tap in self.taps.values())
+        for tap in self.taps.values():  # noqa: SIM110 (asked at every event)
+            if tap.opened_s is not None:
+                return True
+        return False
 
     def passes(self, valve: str) -> bool:
         """Whether a valve lets water through now."""
