@@ -87,8 +87,7 @@ def _hear_epoch(run: Run, event: ValveReport) -> None:
 def lost_history(run: Run) -> None:
     """Some water may be unknown: the budget counts as spent for a day."""
     state = run.state
-    if state.budget_spent_until_trusted_s is None:
-        state.budget_spent_until_trusted_s = run.trusted_s + BUDGET_LOST_S
+    state.budget_spent_until_trusted_s = run.trusted_s + BUDGET_LOST_S  # an old copy may hold one
     run.raise_alert(
         "history_lost",
         "The record does not reach back: some water may be unknown. Nothing is watered for a day "
@@ -163,7 +162,8 @@ def _says_closed(run: Run, event: ValveReport) -> None:
         if valve.state == "open":
             run.close(event.valve, valve.dose)
         return
-    flowed = valve.state == "open" or valve.opened_mono_s is not None
+    unasked = valve.against_mono_s is not None
+    flowed = valve.state == "open" or valve.opened_mono_s is not None or unasked
     valve.state = "closed"
     valve.against_mono_s = None
     valve.may_flow_until_mono_s = None
