@@ -87,9 +87,7 @@ def _hear_epoch(run: Run, event: ValveReport) -> None:
 def lost_history(run: Run) -> None:
     """Some water may be unknown: the budget counts as spent for a day."""
     state = run.state
-    spent_s = state.budget_spent_until_trusted_s
-    if spent_s is None or run.trusted_s >= spent_s:  # a day that is over counts for nothing now
-        state.budget_spent_until_trusted_s = run.trusted_s + BUDGET_LOST_S
+    state.budget_spent_until_trusted_s = run.trusted_s + BUDGET_LOST_S  # an old copy may hold one
     run.raise_alert(
         "history_lost",
         "The record does not reach back: some water may be unknown. Nothing is watered for a day "
@@ -164,7 +162,8 @@ def _says_closed(run: Run, event: ValveReport) -> None:
         if valve.state == "open":
             run.close(event.valve, valve.dose)
         return
-    flowed = valve.state == "open" or valve.opened_mono_s is not None
+    unasked = valve.against_mono_s is not None
+    flowed = valve.state == "open" or valve.opened_mono_s is not None or unasked
     valve.state = "closed"
     valve.against_mono_s = None
     valve.may_flow_until_mono_s = None

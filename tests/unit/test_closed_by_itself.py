@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from controller.effects import Outcome, Settle
+from controller.effects import Lease, Outcome, Settle
 from controller.events import ValveReport
 from tests.engine_bench import Bench
-from tests.engine_garden import QUIET_S, small_garden
+from tests.engine_garden import DAY_S, QUIET_S, small_garden
 
 
 @pytest.fixture
@@ -72,3 +72,36 @@ def test_an_opening_of_no_length_rests_its_valve_over_an_upgrade() -> None:
     again = found.order("water", "south", litres=8.0)
     assert again is not None
     assert (again.status, again.reason) == ("refused", "resting")
+
+
+def test_a_record_lost_again_spends_a_whole_day_again() -> None:
+    """An old copy put back may hold the end of an earlier lost day, long over."""
+    found = Bench(small_garden())
+    found.dry_out(0.2)
+    found.order("water", "south", litres=5.0)
+    found.live(600.0)
+    found.engine.state.budget_spent_until_trusted_s = found.trusted_s + 10.0
+    found.record.epoch = found.record.seq_high = 0
+    found.restart(60.0)
+    found.connect()
+    found.live(QUIET_S + 1.0, tick_s=20.0)
+    until_s = found.engine.state.budget_spent_until_trusted_s
+    assert until_s is not None
+    assert until_s - found.trusted_s > DAY_S - 2.0 * QUIET_S
+    answer = found.order("water", "south", litres=5.0)
+    assert answer is not None
+    assert (answer.status, answer.reason) == ("refused", "budget_spent")
+
+
+def test_a_valve_that_a_stranger_opened_rests_as_well() -> None:
+    found = Bench(small_garden())
+    found.dry_out(0.2)
+    nonce = found.nodes["south"].fresh_nonce(found.now_s)
+    lease = Lease(valve="south", open_s=60, dose="x", epoch=1, seq=0)
+    found.engine.state.seq = 5
+    found._deliver("lease", "south", (lease, nonce))
+    found.live(120.0)
+    assert not found.is_open("south")
+    answer = found.order("water", "south", litres=5.0)
+    assert answer is not None
+    assert (answer.status, answer.reason) == ("refused", "resting")
