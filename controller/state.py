@@ -268,6 +268,7 @@ class BedMemory:
     poured: Poured | None = None  # the last that somebody told
     miss: Miss | None = None  # a turn that a person wants left out
     frosted: bool = False  # no sound pulse since the last frost
+    alone: bool = False  # drinks alone the next time, so that its flow can be told
 
 
 @dataclass(slots=True, kw_only=True)

@@ -129,7 +129,8 @@ def permit_pulse(
     valve = state.valves[garden.beds[bed].valve]
     closed_s = None if proof == "gate" else valve.closed_trusted_s  # that valve stays closed
     interlocked = interlock(run, bed, proof)
-    if interlocked is None and may_flow(run, garden.beds[bed].valve):
+    shut_out = any(state.beds[one].alone for one in (bed, *busy)) if busy else False
+    if interlocked is None and (shut_out or may_flow(run, garden.beds[bed].valve)):
         interlocked = Refused.BUSY
     return permit(
         Opening(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from controller.dose_lessons import watch_dose
 from controller.effects import Answer, Outcome, Settle
 from controller.events import LedgerEntry
-from controller.proving.trend import watch_flow
+from controller.proving.trend import was_alone, watch_flow
 from controller.run import LEASE_S, MARGIN_S, Run
 from controller.scarcity import give
 from controller.sensing.care import dosed
@@ -111,6 +111,7 @@ def _watch_flow(run: Run, pulse: Pulse, valve: ValveState) -> None:
     alone = not (pulse.shared or pulse.beside)
     if pulse.metered and alone and opened_s is not None and closed_s is not None:
         watch_flow(run, pulse.bed, pulse.given_l, closed_s - opened_s)
+        was_alone(run, pulse.bed, closed_s - opened_s)
 
 
 def _confirmed_charge_l(run: Run, pulse: Pulse, open_s: float) -> float:

@@ -11,6 +11,7 @@ by the meter's own clock; where others use the same water nothing is concluded.
 from __future__ import annotations
 
 from controller.proving.arming import fill_of, flow_of, walks
+from controller.proving.trend import watch_together
 from controller.run import LEASE_S, MARGIN_S, Run
 from controller.water_state import Fall, Stretch
 from controller.watering import hose
@@ -122,6 +123,8 @@ def watch_fall(run: Run, litres: float, over_s: float, since_mono_s: float) -> N
         return
     l_min = 60.0 * fall.stretch.litres / fall.stretch.up_s
     suspects = _not_fallen(run, fall, now, l_min)
+    if not suspects:
+        watch_together(run, now, l_min)
     fall.before, fall.before_l_min, fall.stretch = now, l_min, Stretch()
     fall.before_mono_s = run.state.mono_s
     if suspects:

@@ -696,6 +696,10 @@ WALK = [
         "M4",
     ),
     m("controller/proving/trend.py", "LOW_FRAC = 0.85", "LOW_FRAC = 0.05", "M5"),
+    m("controller/proving/trend.py", "OFF_FRAC = 0.2", "OFF_FRAC = 2.0", "M5"),
+    m("controller/proving/trend.py", "OFF_FRAC = 0.2", "OFF_FRAC = 0.05", "M5"),
+    m("controller/proving/trend.py", ".alone = False\n", ".alone = True\n", "M5"),
+    m(GUARD, "(shut_out or may_flow(run", "(may_flow(run", "M5"),
     m(
         "controller/proving/arming.py",
         "    return run.state.proving.backflow is not None and baseline_stands(run)\n",

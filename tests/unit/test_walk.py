@@ -449,6 +449,32 @@ def test_another_version_keeps_what_was_walked() -> None:
     assert fresh.state.proving == Proving()
 
 
+@pytest.mark.hazard("M5")
+@pytest.mark.parametrize(("frac", "alone"), [(0.75, True), (0.9, False)])
+def test_beds_whose_flow_is_off_by_a_fifth_drink_alone_the_next_time(
+    frac: float, alone: bool
+) -> None:
+    bench = unarmed(at_once=2)
+    walked(bench)
+    bench.live(700.0)
+    bench.breakage = bench.breakage.__class__(supply_frac=frac)
+    for bed in ("south", "north"):
+        assert water(bench, bed) == "watering"
+        bench.live(60.0)
+    bench.live(1800.0)
+    assert {bed: bench.engine.state.beds[bed].alone for bed in BEDS} == dict.fromkeys(BEDS, alone)
+    assert ("alone_next" in {note.code for note in bench.notes("watering")}) is alone
+    assert water(bench) == "watering"
+    bench.live(30.0)
+    assert water(bench, "north") == ("busy" if alone else "watering")
+    bench.live(1500.0)
+    if alone:
+        assert not bench.engine.state.beds["south"].alone, "measured"
+        assert water(bench, "north") == "watering"
+        bench.live(30.0)
+        assert water(bench, "south") == "busy", "the other one is not yet"
+
+
 @pytest.mark.hazard("V2")
 @pytest.mark.parametrize("stuck", [True, False])
 def test_a_valve_that_gives_nothing_beside_another_is_seen_by_the_rise_that_stays_away(
