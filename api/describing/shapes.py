@@ -197,6 +197,7 @@ GARDEN = {
     "broker": "text",
     "link_up": "yes",
     "ready": "yes",
+    "clock_synced": "yes",
     "epoch": "count",
     "readings": "count",
     "waterings": "count",

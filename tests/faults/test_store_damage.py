@@ -11,6 +11,7 @@ from controller.effects import SaveEpoch
 from controller.errors import StoreError
 from controller.events import LinkUp, Started
 from controller.store import Store
+from controller.store_schema import SCHEMA_VERSION
 from controller.trusted import ClockStamp
 
 STAMP = ClockStamp(boot_id="a", mono_s=1.0, utc_s=1_783_000_000.0, synced=True, trusted_s=1.0)
@@ -143,9 +144,12 @@ def test_first_start_that_was_cut_short_is_still_a_first_start(tmp_path: Path) -
 def test_database_of_a_newer_version_is_left_alone(folder: DataFolder) -> None:
     connection = sqlite3.connect(folder.database)
     with connection:
-        connection.execute("UPDATE meta SET schema = 3")
+        connection.execute(f"UPDATE meta SET schema = {SCHEMA_VERSION + 1}")
     connection.close()
-    with pytest.raises(StoreError, match="schema 3 of a newer version; known is 2"):
+    with pytest.raises(
+        StoreError,
+        match=f"schema {SCHEMA_VERSION + 1} of a newer version; known is {SCHEMA_VERSION}",
+    ):
         Store.open(folder)
     assert list(folder.path.glob("*.bad-*")) == []
 

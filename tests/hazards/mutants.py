@@ -349,8 +349,8 @@ VALVE = [
     ),
     m(
         LEASING,
-        "    return all(edge is None or now_s - edge >= EDGE_GAP_S for edge in edges)\n",
-        "    return True\n",
+        "        if edge_s is not None and not now_s - edge_s >= EDGE_GAP_S:\n",
+        "        if False:\n",
         "E4",
     ),
     m(ENDS, '    if valve.state not in STARTED_STATES:\n        return "node"\n', "", "E5"),

@@ -103,7 +103,8 @@ def test_an_operator_is_offered_every_form_there_is() -> None:
         for one in page_routes().routes
         if isinstance(one, APIRoute) and one.path.startswith("/do/")
     }
-    assert forms - _offered("operator") == walking
+    elsewhere = {"/do/sky", "/do/sky/forget"}  # on a page of its own; the second once it is typed
+    assert forms - _offered("operator") == walking | elsewhere
 
 
 @pytest.mark.parametrize(

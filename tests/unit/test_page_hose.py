@@ -115,10 +115,11 @@ def test_pair_from_the_shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     folder = DataFolder(tmp_path)
     folder.write_daemon_json("http://127.0.0.1:8470", 1)
     made = {"link": "http://plot:1/open?code=x", "text": "Once."}
-    replies = Replies(monkeypatch, json.dumps(made).encode())
+    garden = {"walk": {"beds": {}}}  # is asked for too, to say what comes next
+    replies = Replies(monkeypatch, json.dumps(made | garden).encode())
     got = CliRunner().invoke(main, ["pair", "--role", "helper", "--data", str(tmp_path)])
     assert got.exit_code == 0
-    assert got.output == "http://plot:1/open?code=x\nOnce.\n"
+    assert got.output.startswith("http://plot:1/open?code=x\nOnce.\nnext:  thirstline status")
     assert replies.sent[0].full_url.endswith("/api/pairs")
     assert json.loads(replies.sent[0].data or b"") == {"role": "helper", "name": ""}  # type: ignore[arg-type]
 

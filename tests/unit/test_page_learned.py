@@ -133,7 +133,7 @@ def test_record_forget_tells_the_daemon(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr(look, "_answer", reply)
     words = ["record", "forget", "south", "--why", "new compost", "--data", str(tmp_path)]
     said = CliRunner().invoke(main, words)
-    assert (said.exit_code, said.output) == (0, "South begins anew.\n")
+    assert (said.exit_code, said.output.splitlines()[0]) == (0, "South begins anew.")
     assert sent[0].full_url == "http://127.0.0.1:1/api/beds/south/forget"
     assert (sent[0].get_method(), json.loads(sent[0].data)) == ("POST", {"why": "new compost"})
 
