@@ -144,7 +144,7 @@ def test_first_start_that_was_cut_short_is_still_a_first_start(tmp_path: Path) -
 def test_database_of_a_newer_version_is_left_alone(folder: DataFolder) -> None:
     connection = sqlite3.connect(folder.database)
     with connection:
-        connection.execute(f"UPDATE meta SET schema = {SCHEMA_VERSION + 1}")
+        connection.execute("UPDATE meta SET schema = ?", (SCHEMA_VERSION + 1,))
     connection.close()
     with pytest.raises(
         StoreError,

@@ -96,7 +96,7 @@ def test_blocks_commands_alerts_and_paths_exist(name: str) -> None:
         assert kind in {"toml", "text", "sh"}
         if kind == "toml":
             tomllib.loads(code)
-    words = set(re.findall(r"thirstline ([a-z-]+)", " ".join(coded(text))))
+    words = set(re.findall(r"thirstline (?!thirstline\b)([a-z-]+)", "\n".join(coded(text))))
     assert words <= set(main.commands)
     paths = {code for code in coded(text) if code.startswith(("sim/", "tests/", "hardware_notes/"))}
     assert [path for path in paths if not (ROOT / path).exists()] == []
