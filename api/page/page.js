@@ -3,7 +3,7 @@
 
 const EVERY_MS = 60000, WHILE_OPEN_MS = 3000, WHILE_LOST_MS = 5000, GIVE_UP_MS = 5000, OLD_MS = 90000;
 const main = () => document.querySelector("main");
-let tag = main().dataset.tag, busy = false, timer = 0;
+let tag = main().dataset.tag, busy = false, again = false, timer = 0;
 let heard = main().dataset.clock, heardMs = Date.now(), begun = null;
 
 // The garden's time comes from the server's answers. The phone's clock may be wrong by a day; it is
@@ -52,6 +52,7 @@ async function renew() {
 async function look() {
   if (document.visibilityState !== "visible") return;
   if (old()) say(true);
+  again = busy; // what happened while an answer was under way is asked about after it
   if (busy) return;
   busy = true;
   try {
@@ -69,7 +70,7 @@ async function look() {
     busy = false;
     clearTimeout(timer);
     const { dataset, classList } = main();
-    const nextMs = dataset.open ? WHILE_OPEN_MS : classList.contains("lost") ? WHILE_LOST_MS : EVERY_MS;
+    const nextMs = again ? 0 : dataset.open ? WHILE_OPEN_MS : classList.contains("lost") ? WHILE_LOST_MS : EVERY_MS;
     timer = setTimeout(look, nextMs);
   }
 }

@@ -14,7 +14,7 @@ from tests.browser.page_states import ALL
 axe = pytest.importorskip(
     "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
 )
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 ALERT: dict[str, Any] = {
     "id": "a1",
     "code": "valve_stuck_open",

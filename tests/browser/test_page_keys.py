@@ -84,6 +84,7 @@ def test_leaves_by_keys(page: Any, desk: FakeDesk) -> None:
 
 def test_a_pick_by_keys(page: Any, desk: FakeDesk) -> None:
     _press(page, "Tell…")
+    page.get_by_role("heading", name="The leaves").wait_for()
     _press(page, "Tell a pick")
     page.get_by_role("heading", name="Picking South").wait_for()
     _tab_to(page, "Kilograms")

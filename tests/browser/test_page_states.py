@@ -14,7 +14,7 @@ from tests.browser import page_states
 from tests.browser.page_bench import Served, needs_chromium, opened
 from tests.browser.page_states import ALL, BED, Shown
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 SIZES = {"phone": (360, 740), "wide": (1280, 800)}
 SCHEMES = ("light", "dark")
 
