@@ -185,7 +185,8 @@ def _told(run: Run, bed: str, at_utc_s: float) -> tuple[Told, int, list[str]]:
             value = uncalibrated.theta_m3_m3(line, value)
             if value is None:
                 continue
-        told.append((setting.depth_cm, value))
+        care = state.care.get(name)
+        told.append((setting.depth_cm, value - care.set_back_m3_m3 if care else value))
         names.append(name)
         doubt = 1.0 - probe_weight(run, name) if probe.trust else 0.0
         doubted.append(doubt)

@@ -34,25 +34,22 @@ def probe_weight(run: Run, probe: str) -> float:
 
     Returns:
         0 where a flag puts it out, a hand spoke against it, or its battery is flat; 1 where none is
-        against it, between them in doubt.
+        against it but a drift, for which it is set back; between them in doubt.
     """
     trust, flags = run.state.probes[probe].trust, run.state.probes[probe].flags
     if trust == Trust.OUT or Flag.AGAINST_HAND in flags:
         return 0.0
-    if trust != Trust.DOUBTFUL or _spoken_for(run, probe):
+    if trust != Trust.DOUBTFUL or _only_strays(run, probe):
         return 1.0
     return FLAT_WEIGHT if Flag.BROWN_OUT in flags else DOUBTFUL_WEIGHT
 
 
-def _spoken_for(run: Run, probe: str) -> bool:
-    """Whether a probe is only asked about for a drift that the bed's books lay on its neighbour."""
-    doubts = [
-        code
+def _only_strays(run: Run, probe: str) -> bool:
+    """Whether a probe is only asked about for a drift: its readings are set back for that."""
+    return all(
+        code == Flag.DRIFT or FLAGS[Flag(code)].trust is not Trust.DOUBTFUL
         for code in run.state.probes[probe].flags
-        if FLAGS[Flag(code)].trust is Trust.DOUBTFUL and code != Flag.DRIFT
-    ]
-    memory = run.state.care.get(probe)
-    return not doubts and memory is not None and memory.spoken_for
+    )
 
 
 def hour_ended(run: Run) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from controller.flagging import end_flag, raise_flag
 from controller.probe_care import content_m3_m3, probe_weight
 from controller.run import Run
-from controller.sensing import drift, following
+from controller.sensing import drift, following, set_back
 from controller.sensing.flags import Flag
 from controller.state import BedBooks, ProbeCare
 
@@ -45,8 +45,6 @@ def _is_dawn(run: Run, at_utc_s: float) -> bool:
 
 
 def _dawn(run: Run, bed: str, books: BedBooks, at_utc_s: float) -> None:
-    water = run.state.water[bed]
-    drift.keep_books(books, water.pulled_mm, water.log_thirst)
     books.rain_mm.append(books.rain_since_mm)
     books.rain_since_mm = 0.0
     del books.rain_mm[:-RAIN_DAYS]
@@ -116,14 +114,28 @@ def _mind_drift(
             drift.begin_anew(memory)
         elif drift.left_its_band(memory):
             off[name] = memory.off_m3_m3
-    if not off or known:
-        return
-    care = run.state.care
-    dawns = max(drift.strayed_dawns(care[name], at_utc_s) for name in off)
-    found = drift.drifting(off, len(told), drift.wetter_mm(books, dawns))
-    for name, spoken_for in found.items():
-        care[name].spoken_for = spoken_for
+    odds = _odds(run, bed, books, told, at_utc_s)
+    for name in set_back.named(off, odds, known):
         raise_flag(run, name, Flag.DRIFT)
+
+
+def _odds(
+    run: Run, bed: str, books: BedBooks, told: dict[str, float], at_utc_s: float
+) -> dict[str, float]:
+    """How likely each probe is the one that strays; what it strays by leaves its readings."""
+    water, care = run.state.water[bed], run.state.care
+    full_mm = 1000.0 * run.days[bed].root_depth_m
+    balance_mm = water.depletion_mm - water.over_mm + water.pulled_mm
+    set_back.keep_books(books, told, balance_mm, int(at_utc_s // drift.DAY_S))
+    strays = [care[name] for name in told]
+    since = set_back.since_day(strays, at_utc_s)
+    odds = set_back.odds(
+        {name: care[name].off_m3_m3 for name in told}, *set_back.wetter(books, full_mm, since)
+    )
+    for name, memory in zip(told, strays, strict=True):
+        memory.set_back_m3_m3 = set_back.of(memory, odds[name])
+    water.apart_sd_m3_m3 = set_back.unsure_m3_m3(strays, list(odds.values()))
+    return odds
 
 
 def _lacks_m3_m3(run: Run, bed: str) -> float:

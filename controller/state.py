@@ -113,6 +113,7 @@ class BedWater:
 
     depletion_mm: float
     var_mm2: float
+    apart_sd_m3_m3: float = 0.0  # how wrong its probes' mean may be, as they left their usual way
     odd_mm2: float = 0.0  # more of the depletion's variance, while its probes insist on another
     told_lately_mm: list[float] = field(default_factory=list)  # the last hours' word, oldest first
     log_thirst: float = 0.0
@@ -290,13 +291,15 @@ class ProbeCare:
     misses: int = 0  # doses in a row that it had to feel and did not
     answered_frac: list[float] = field(default_factory=list)  # reach of the last it answered
     against_hand: int = 0  # feels of the soil beside it in a row that it contradicted
-    usual_apart_m3_m3: float | None = None  # above its peers at settled dawns, learned slowly
-    dawns: int = 0  # that taught it
+    usual_apart_m3_m3: float | None = None  # above its peers at settled dawns
+    dawns: int = 0  # so far
+    apart_days: list[int] = field(default_factory=list)  # the last of them, as days since 1970,
+    apart_m3_m3: list[float] = field(default_factory=list)  # and how far it stood above its peers
     off_m3_m3: float = 0.0  # at the last of them
     above_m3_m3_d: float = 0.0  # how far and how long it stood out of its band, upwards
     below_m3_m3_d: float = 0.0  # and downwards
     strayed_utc_s: float | None = None  # since when
-    spoken_for: bool = False  # one of two that drift apart, and the bed's books side with it
+    set_back_m3_m3: float = 0.0  # what its readings are lowered by, as it is believed to stray
     dawn_utc_s: float | None = None  # the last of them
     dawn_days: list[int] = field(default_factory=list)  # the last settled ones, as days since 1970,
     dawn_m3_m3: list[float] = field(default_factory=list)  # what it told at them,
@@ -314,8 +317,10 @@ class ProbeCare:
 class BedBooks:
     """What a bed's books told at the last dawns, oldest first."""
 
-    pulled_mm: list[float] = field(default_factory=list)
-    log_thirst: list[float] = field(default_factory=list)
+    dawn_days: list[int] = field(default_factory=list)  # the settled ones, as days since 1970,
+    told_m3_m3: list[float] = field(default_factory=list)  # the mean of all its probes at them,
+    balance_mm: list[float] = field(default_factory=list)  # and what it lacked but for readings
+    told_by: list[str] = field(default_factory=list)  # these probes
     rain_mm: list[float] = field(default_factory=list)  # of each of the last days
     rain_since_mm: float = 0.0  # since the last dawn
 

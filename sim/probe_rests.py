@@ -141,6 +141,9 @@ def _wetter_mm(run: Run, bed: str, pull: Pull, sound_m3_m3: Mapping[str, Sequenc
         if told is not None and sound:
             share = weights[name] if leans else 1.0
             wetter_mm += 1000.0 * thick_m[name] * share * (told - median(sound))
+        care = run.state.care.get(name)
+        if care is not None:  # sound ones stray not, and are not set back
+            wetter_mm -= 1000.0 * thick_m[name] * care.set_back_m3_m3
     return wetter_mm
 
 

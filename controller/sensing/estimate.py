@@ -327,9 +327,9 @@ def correct(
         return None
     taw_mm = day.taw_mm
     noise_mm2, drains = _noise_mm2(water, taw_mm, probes, at_utc_s)
+    noise_mm2 += (1000.0 * day.root_depth_m * water.apart_sd_m3_m3) ** 2
     told_mm = max(-OVER_MOST_FRAC * taw_mm, min(told_mm, taw_mm))
-    before_mm = water.depletion_mm - water.over_mm
-    innovation_mm = told_mm - before_mm
+    innovation_mm = told_mm - (water.depletion_mm - water.over_mm)
     insisted = 0.0
     if water.var_mm2 <= (FIRST_SD_FRAC * taw_mm) ** 2 or not probes:
         if probes:

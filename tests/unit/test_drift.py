@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.correcting import _leaned
-from controller.probe_care import DOUBTFUL_WEIGHT, probe_weight
+from controller.probe_care import probe_weight
 from controller.sensing import drift
 from controller.sensing.flags import Flag
-from controller.state import BedBooks, ProbeCare
+from controller.state import ProbeCare
 from tests.probe_hands import HOUR_S, A, B, Hands, garden
 
 DAY_S = 86_400.0
@@ -68,6 +68,14 @@ def test_a_day_inside_takes_back() -> None:
     assert memory.strayed_utc_s is None
 
 
+def test_a_found_drift_is_held_against_the_days_before_it() -> None:
+    memory = dawns([0.01] * 12)
+    for day in range(1, 15):
+        found = drift.left_its_band(memory)
+        drift.follow(memory, 0.01 + 0.003 * day, (12 + day) * DAY_S, drifts=found)
+    assert memory.off_m3_m3 == pytest.approx(0.003 * 14, abs=0.003)
+
+
 def test_few_dawns_are_not_enough_however_many_days() -> None:
     memory = dawns([0.0] * 6)
     for day in (10, 18):
@@ -100,67 +108,6 @@ def test_a_probe_that_no_longer_drifts_is_whole_again_and_one_that_does_is_not()
     going = dawns([0.0] * 6)
     dawns([0.003 * day for day in range(1, 60)], drifts=True, memory=going)
     assert going.inside_utc_s is None
-
-
-def books(pulled: list[float], thirst: list[float] | None = None) -> BedBooks:
-    found = BedBooks()
-    for n, mm in enumerate(pulled):
-        drift.keep_books(found, mm, thirst[n] if thirst else 0.0)
-    return found
-
-
-def test_books_that_are_young_or_even_tell_nothing() -> None:
-    assert drift.wetter_mm(books([1.0] * 5), 10) == 0.0
-    assert drift.wetter_mm(books([3.0] * 30), 10) == 0.0
-
-
-def test_water_that_readings_add_and_less_thirst_both_tell_of_a_probe_too_wet() -> None:
-    flat = [0.0] * 11
-    adding = books([*flat, *(float(n) for n in range(1, 11))])
-    assert drift.wetter_mm(adding, 10) == pytest.approx(10.0)
-    thirst = [*flat, *(-0.02 * n for n in range(1, 11))]
-    assert drift.wetter_mm(books([0.0] * 21, thirst), 10) == pytest.approx(8.0)
-
-
-def test_a_bed_that_always_pulls_tells_nothing_by_it() -> None:
-    assert drift.wetter_mm(books([0.5 * n for n in range(28)]), 6) == pytest.approx(0.0)
-
-
-def test_books_keep_no_more_than_four_weeks() -> None:
-    kept = books([float(n) for n in range(100)])
-    assert len(kept.pulled_mm) == len(kept.log_thirst) == drift.BOOK_DAWNS
-    assert kept.pulled_mm[-1] == 99.0
-
-
-@pytest.mark.parametrize(
-    ("off_a", "wetter", "found"),
-    [
-        (0.03, 5.0, {"a": False, "b": True}),  # up, and the bed looks wetter: it is likely a
-        (0.03, -5.0, {"a": True, "b": False}),  # up, and the bed looks drier: likely b
-        (-0.03, 5.0, {"a": True, "b": False}),
-        (-0.03, -5.0, {"a": False, "b": True}),
-        (0.03, 1.9, {"a": False, "b": False}),  # the books tell nothing
-        (0.03, 12.0, {"a": False}),  # they are sure
-        (0.03, -12.0, {"b": False}),
-    ],
-)
-def test_the_books_tell_which_of_two_drifts(
-    off_a: float, wetter: float, found: dict[str, bool]
-) -> None:
-    assert drift.drifting({"a": off_a, "b": -off_a}, 2, wetter) == found
-
-
-def test_of_three_it_is_the_one_that_went_farthest() -> None:
-    found = drift.drifting({"a": -0.015, "b": 0.03, "c": -0.016}, 3, -9.0)
-    assert found == {"b": False}
-
-
-@given(st.dictionaries(st.sampled_from("abc"), SMALL, min_size=1), st.floats(-50.0, 50.0))
-def test_somebody_is_always_named_and_only_those_outside(off: dict[str, float], mm: float) -> None:
-    for probes in (2, 3):
-        named = drift.drifting(off, probes, mm)
-        assert named
-        assert set(named) <= set(off)
 
 
 def test_probes_farther_apart_than_their_soil_can_be_disagree() -> None:
@@ -198,11 +145,25 @@ def bed(days: float, *, a_m3_m3_d: float = 0.0, a_step: float = 0.0, level: floa
 
 
 @pytest.mark.hazard("P5")
-def test_a_drifting_probe_is_found_asked_about_and_counts_for_less() -> None:
+def test_a_drifting_probe_is_found_asked_about_and_set_back() -> None:
     hands = bed(14.0, a_m3_m3_d=0.003)
     assert hands.stands(Flag.DRIFT)
     assert "Calibrate it anew" in hands.alert()
-    assert probe_weight(hands.engine.run, A) == DOUBTFUL_WEIGHT < 1.0
+    care = hands.engine.state.care
+    assert care[A].off_m3_m3 == pytest.approx(14 * 0.003, rel=0.15)
+    assert care[A].set_back_m3_m3 == pytest.approx(14 * 0.003, rel=0.25)
+    assert abs(care[B].set_back_m3_m3) < 0.2 * abs(care[A].set_back_m3_m3)
+    assert probe_weight(hands.engine.run, A) == 1.0  # it counts, as it is set back
+    told = hands.engine.state.beds["south"].told_m3_m3
+    assert told == pytest.approx(0.2375, abs=0.008)  # as before it drifted, not 0.021 off
+
+
+@pytest.mark.hazard("P5")
+def test_a_probe_is_set_back_before_it_is_asked_about() -> None:
+    hands = bed(7.0, a_m3_m3_d=0.003)
+    assert not hands.stands(Flag.DRIFT)
+    assert hands.engine.state.care[A].set_back_m3_m3 > 0.003
+    assert hands.engine.state.water["south"].apart_sd_m3_m3 > 0.0
 
 
 def test_sound_probes_do_not_drift() -> None:
