@@ -95,7 +95,7 @@ PROBES = [
         "return False",
         "P5",
     ),
-    m("controller/sensing/drift.py", "STRAYED_M3_M3_D = 0.048", "STRAYED_M3_M3_D = 0.010", "P5"),
+    m("controller/sensing/drift.py", "STRAYED_M3_M3_D = 0.040", "STRAYED_M3_M3_D = 0.008", "P5"),
     m(QUALITY, "    if reading.not_now:\n", "    if False:\n", "P6"),
     m(QUALITY, "SILENT_INTERVALS = 3.0", "SILENT_INTERVALS = 30.0", "P6"),
     m(
