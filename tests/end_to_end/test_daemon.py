@@ -176,7 +176,7 @@ def test_looking_commands_answer_while_it_runs_and_say_so_when_it_does_not(
     assert "Poured by hand: 20 L" in said
     assert "It is to miss its next turn." in said
     taken = garden.command("record", "poured", "south", "--forget", *place)
-    assert taken.stdout == "Taken back: South did not get those 20 L.\n"
+    assert taken.stdout.startswith("Taken back: South did not get those 20 L.\nnext:  ")
     no_tank = garden.command("record", "tank", "full", *place)
     assert (no_tank.returncode, no_tank.stderr) == (1, "The garden file names no tank.\n")
     nowhere = garden.command("record", "look", "sauth", "limp", *place)
