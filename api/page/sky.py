@@ -20,6 +20,8 @@ from controller.telling.sky_orders import RAIN_MOST_MM
 NIGHTS = 4
 NOON = 12
 SIGNED = re.compile(r"-?[0-9]{1,4}(\.[0-9]{1,3})?")
+MM_PER_IN = 25.4
+COLDEST_C, HOTTEST_C = -45.0, 60.0
 
 
 def add_to(router: APIRouter) -> None:
@@ -60,6 +62,7 @@ async def sky_page(request: Request) -> Response:
         "spans": [_shown(tongue, span) for span in told.get("spans", [])],
         "nights": [name for name, _, _ in nights(tongue)],
         "first": _first_noon(tongue),
+        "units": _units(tongue),
     }
     return keyed_page(request, "sky.html", context)
 
@@ -67,6 +70,11 @@ async def sky_page(request: Request) -> Response:
 def _first_noon(tongue: Tongue) -> str:
     """What tells one day's form from another's."""
     return f"{nights(tongue)[0][2]:.0f}"
+
+
+def _units(tongue: Tongue) -> tuple[str, str]:
+    """Of rain and heat, as this garden is spoken of."""
+    return ("in", "°F") if tongue.us else ("mm", "°C")
 
 
 def _shown(tongue: Tongue, span: dict[str, Any]) -> str:
@@ -85,12 +93,10 @@ async def do_sky(request: Request) -> Response:
     tongue = front.tongue_of(desk_of(request).view())
     if form.get("first") != _first_noon(tongue):
         raise ProblemError(422, "This form is of another day: its nights moved on. Load it anew.")
-    rows = [
-        _row(form, n, name, from_s, to_s) for n, (name, from_s, to_s) in enumerate(nights(tongue))
-    ]
+    rows = [_row(form, n, night, us=tongue.us) for n, night in enumerate(nights(tongue))]
     spans = tuple(row for row in rows if row is not None)
     if not spans:
-        raise ProblemError(422, "Fill in one night at least, 0 mm where no rain is to come.")
+        raise ProblemError(422, "Fill in one night at least, 0 of rain where none is to come.")
     answer = await place(desk_of(request), caller, OrderKind.OUTLOOK, spans=spans)
     return said_page(request, answer, answer.text)
 
@@ -102,17 +108,20 @@ async def do_forget(request: Request) -> Response:
     return said_page(request, answer, answer.text)
 
 
-def _row(form: dict[str, str], n: int, name: str, from_s: float, to_s: float) -> OutlookSpan | None:
+def _row(
+    form: dict[str, str], n: int, night: tuple[str, float, float], *, us: bool
+) -> OutlookSpan | None:
     """One night of the form; None where nothing was filled in."""
+    name, from_s, to_s = night
     typed = {key: form.get(f"{key}{n}", "").strip() for key in ("mm", "odds", "low", "high")}
     if not any(typed.values()):
         return None
-    rain_mm = _number(typed["mm"], f"rain of {name}", 0.0, RAIN_MOST_MM, "mm")
+    rain_mm = _rain_mm(typed["mm"], f"rain of {name}", us=us)
     odds_pct = _number(typed["odds"], f"odds of {name}", 0.0, 100.0, "%")
-    low_c = _number(typed["low"], f"lowest of {name}", -45.0, 60.0, "°C")
-    high_c = _number(typed["high"], f"highest of {name}", -45.0, 60.0, "°C")
+    low_c = _temp_c(typed["low"], f"lowest of {name}", us=us)
+    high_c = _temp_c(typed["high"], f"highest of {name}", us=us)
     if odds_pct is not None and rain_mm is None:
-        raise ProblemError(422, f"The odds of {name} stand without their mm of rain.")
+        raise ProblemError(422, f"The odds of {name} stand without their rain.")
     if low_c is not None and high_c is not None and low_c > high_c:
         raise ProblemError(422, f"The lowest of {name} is above its highest.")
     return OutlookSpan(
@@ -123,6 +132,20 @@ def _row(form: dict[str, str], n: int, name: str, from_s: float, to_s: float) ->
         tmin_c=low_c,
         tmax_c=high_c,
     )
+
+
+def _rain_mm(text: str, name: str, *, us: bool) -> float | None:
+    if not us:
+        return _number(text, name, 0.0, RAIN_MOST_MM, "mm")
+    found_in = _number(text, name, 0.0, RAIN_MOST_MM / MM_PER_IN, "in")
+    return None if found_in is None else round(MM_PER_IN * found_in, 2)
+
+
+def _temp_c(text: str, name: str, *, us: bool) -> float | None:
+    if not us:
+        return _number(text, name, COLDEST_C, HOTTEST_C, "°C")
+    found_f = _number(text, name, 32.0 + 1.8 * COLDEST_C, 32.0 + 1.8 * HOTTEST_C, "°F")
+    return None if found_f is None else round((found_f - 32.0) / 1.8, 2)
 
 
 def _number(text: str, name: str, least: float, most: float, unit: str) -> float | None:

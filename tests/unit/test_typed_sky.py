@@ -362,6 +362,32 @@ def test_a_form_that_says_nothing_sound_is_refused_and_says_why(
     assert desk.view()["sky"]["foretold"]["from"] is None
 
 
+def test_a_garden_in_inches_is_asked_and_answered_in_inches() -> None:
+    garden = small_garden()
+    info = garden.garden.model_copy(update={"units": "us"})
+    desk = EngineDesk(garden.model_copy(update={"garden": info}))
+    client = TestClient(
+        create_app(desk, token=RIGHT, monotonic=lambda: 0.0),
+        base_url="http://localhost:8470",
+        client=("127.0.0.1", 5),
+        headers={"Origin": "http://localhost:8470"},
+    )
+    page = client.get("/sky").text
+    assert "Rain, in" in page
+    assert "Highest, °F" in page
+    first = re.search(r'name="first" value="([0-9]+)"', page)
+    assert first is not None
+    form = {"key": key_on(client, "/sky"), "first": first[1]}
+    refused = client.post("/do/sky", data={**form, "high1": "150"})
+    form["key"] = key_on(client, "/sky")
+    assert "from -49 to 140 °F" in refused.text.replace("\xa0", " ")
+    told = {"mm0": "0.25", "odds0": "60", "low0": "41", "high0": "95"}
+    assert client.post("/do/sky", data={**form, **told}).status_code == 200
+    (span,) = desk.view()["sky"]["foretold"]["spans"]
+    assert (span["rain_mm"], span["tmin_c"], span["tmax_c"]) == (6.35, 5.0, 35.0)
+    assert "0.25 in at 60 %" in client.get("/sky").text.replace("\xa0", " ")
+
+
 def test_the_page_of_a_garden_that_says_nothing_of_its_sky_stands() -> None:
     app = create_app(FakeDesk(), token=RIGHT, monotonic=lambda: 0.0)
     client = TestClient(app, base_url="http://localhost", client=("127.0.0.1", 5))
