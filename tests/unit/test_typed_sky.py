@@ -322,6 +322,9 @@ def test_from_the_page_nights_that_are_filled_in_count(
 ) -> None:
     page = client.get("/sky").text
     assert "Nobody foretells rain" in page
+    legends = re.findall("<legend>(.*?)</legend>", page)
+    assert legends[0] == "Tonight, until noon"
+    assert all(re.fullmatch("The night to [A-Z][a-z]{2}", one) for one in legends[1:])
     assert "Take it back" not in page
     first = re.search(r'name="first" value="([0-9]+)"', page)
     assert first is not None
