@@ -45,6 +45,7 @@ PAGES = (
     "/pause?days=1",
     "/tank",
     "/hose",
+    "/sky",
     "/lock",
     "/alarm",
     "/walk",
