@@ -84,8 +84,13 @@ class Closing:
         ]
 
     def tried(self, valve: str, *, sent: bool, mono_s: float, real_s: float) -> None:
-        """Put off the next repeat; what did not go out is due sooner."""
-        one = self._pending[valve]
+        """Put off the next repeat; what did not go out is due sooner.
+
+        A close whose answer came before this is over, and nothing is put off.
+        """
+        one = self._pending.get(valve)
+        if one is None:
+            return
         one.next_real_s = real_s + REPEAT_REAL_S
         if sent:
             one.next_mono_s = mono_s + REPEAT_S

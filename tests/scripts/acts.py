@@ -52,6 +52,8 @@ def order(life: Life, what: str, fields: dict[str, Any]) -> None:
     told = dict(fields)
     if "ahead_s" in told:
         told["until_utc_s"] = life.at_utc_s + told.pop("ahead_s")
+    if "span" in told:
+        told["spans"] = (OutlookSpan(from_utc_s=life.at_utc_s, **told.pop("span")),)
     for key in ("litres", "open_s"):
         if isinstance(told.get(key), str):
             told[key] = float(told[key])

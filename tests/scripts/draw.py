@@ -56,7 +56,7 @@ def draw(seed: int) -> Script:
         span_s=span_s,
         tick_s=lots.choice((5.0, 10.0, 10.0, 20.0, 20.0)),
         theme=name,
-        steps=tuple(_noted(seed, span_s, kept)),
+        steps=tuple(_skied(seed, span_s, _noted(seed, span_s, kept))),
     )
 
 
@@ -70,6 +70,25 @@ def _noted(seed: int, span_s: float, steps: list[Step]) -> list[Step]:
     fields = {"bed": lots.choice((*BEDS, "nowhere")), "text": words}
     note: Step = [round(lots.uniform(0.0, span_s), 1), "", 0.0, "order", "note", fields]
     return sorted([*steps, note], key=lambda step: step[0])
+
+
+def _skied(seed: int, span_s: float, steps: list[Step]) -> list[Step]:
+    """In one script of four somebody also types the sky to come, sound or not, and may take it
+    back; by lots of their own likewise."""
+    lots = random.Random(f"sky/{seed}")
+    if lots.random() < 0.75 or len(steps) >= 199:
+        return steps
+    told = {
+        "hours": lots.choice((6.0, 24.0, 24.0, 48.0, 1e6)),
+        "rain_mm": lots.choice((0.0, 4.0, 15.0, 60.0, -1.0)),
+        "chance_frac": lots.choice((0.3, 0.8, 1.0, 1.0, 7.0)),
+    }
+    at_s = lots.uniform(0.0, span_s)
+    more: list[Step] = [[round(at_s, 1), "", 0.0, "order", "outlook", {"span": told}]]
+    if lots.random() < 0.5:
+        back_s = lots.uniform(at_s, span_s)
+        more.append([round(back_s, 1), "", 0.0, "order", "forget_outlook", {}])
+    return sorted([*steps, *more], key=lambda step: step[0])
 
 
 # -- single troubles

@@ -101,3 +101,15 @@ def test_all_are_due_when_the_link_is_back() -> None:
     assert [close.valve for close in due(closing, 0.0)] == ["a", "b"]
     closing.again()
     assert [close.valve for close in due(closing, 0.5)] == ["a", "b"]
+
+
+@pytest.mark.hazard("V5")
+def test_an_answer_that_is_sooner_than_the_sending_ends_a_close() -> None:
+    """A node may say closed before its close has been written down as sent."""
+    closing = Closing()
+    closing.want(CLOSE, mono_s=10.0)
+    (found,) = closing.due(mono_s=10.0, real_s=10.0)
+    closing.confirm(report(10.0))
+    closing.tried(found.valve, sent=True, mono_s=10.0, real_s=10.0)
+    assert not closing.pending("v", mono_s=10.0)
+    assert closing.due(mono_s=100.0, real_s=100.0) == []
