@@ -48,7 +48,7 @@ from sim.season_account import HourTruth
 from sim.season_run import Replay, prepare
 from sim.sureness import seeds_of
 from sim.sweep_rows import code_digest
-from sim.verdicts import Target, Verdict, as_markdown
+from sim.verdicts import Target, Verdict, as_markdown, as_values
 
 DAY_S = 86_400.0
 BLIND_S = 14.0 * DAY_S
@@ -366,11 +366,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     judged = verdicts(found)
     if asked.json:
-        told = [
-            {"sky": one.case, "what": one.words, "asked": one.asked, "value": one.value}
-            | {"holds": one.holds}
-            for one in judged
-        ]
+        told = as_values(judged, "sky")
         sys.stdout.write(json.dumps({"trials": found, "verdicts": told}) + "\n")
         return 0
     sys.stdout.write(as_markdown(judged) + "\n\n" + "\n".join(_notes(found)) + "\n")

@@ -50,7 +50,7 @@ from sim.replay import GRID_S, EngineReplay
 from sim.season_run import prepare
 from sim.sureness import seeds_of, with_probes
 from sim.sweep_rows import code_digest
-from sim.verdicts import Target, Verdict, as_markdown
+from sim.verdicts import Target, Verdict, as_markdown, as_values
 
 BIAS_FRAC = 0.20
 LOOKS = 10
@@ -318,11 +318,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     judged = verdicts(found)
     if asked.json:
-        told = [
-            {"kind": one.case, "what": one.words, "asked": one.asked, "value": one.value}
-            | {"holds": one.holds}
-            for one in judged
-        ]
+        told = as_values(judged, "kind")
         sys.stdout.write(json.dumps({"trials": found, "verdicts": told}) + "\n")
         return 0
     sys.stdout.write(as_markdown(judged) + "\n")

@@ -38,7 +38,7 @@ from sim.sweep import Sweep
 from sim.sweep_rows import BedRow, Row
 from sim.sweep_vary import Setting
 from sim.trial_runs import Runs
-from sim.verdicts import Target, Verdict, as_markdown
+from sim.verdicts import Target, Verdict, as_markdown, as_values
 
 WEATHER = ("seattle-2014", "seattle-2015", "hesse-2015", "ewr-2013")
 POLICIES = ("thirstline", "daily-clock", "keep-moist", "hindsight")
@@ -354,12 +354,7 @@ def _kind(sure: bool) -> str:
 
 
 def _as_json(worlds: Worlds, found: Iterable[Verdict], *, sure: bool) -> dict[str, Any]:
-    told = [
-        {"case": one.case, "what": one.words, "asked": one.asked, "value": one.value}
-        | {"holds": one.holds}
-        for one in found
-    ]
-    return {"sure": sure, "worlds": len(worlds), "verdicts": told}
+    return {"sure": sure, "worlds": len(worlds), "verdicts": as_values(found, "case")}
 
 
 def main(argv: Sequence[str] | None = None) -> int:

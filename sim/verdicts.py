@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 Found = TypeVar("Found")
 
@@ -58,6 +58,20 @@ class Verdict:
     asked: str
     value: float
     holds: bool
+
+
+def as_values(found: Iterable[Verdict], case_key: str) -> list[dict[str, Any]]:
+    """Verdicts as plain values, as `--json` prints them.
+
+    Args:
+        found: verdicts.
+        case_key: what a case is called there.
+    """
+    return [
+        {case_key: one.case, "what": one.words, "asked": one.asked, "value": one.value}
+        | {"holds": one.holds}
+        for one in found
+    ]
 
 
 def as_markdown(found: Sequence[Verdict]) -> str:
