@@ -23,6 +23,7 @@ from controller.keeping.backup import backups_in, prune, read_backup
 from controller.keeping.copying import Kept, back_up, garden_known
 from controller.keeping.last import age_words, backup_state
 from controller.keeping.restore import restore
+from controller.run import VERSION
 from controller.store import Store, open_reader
 from controller.store_schema import SCHEMA_VERSION
 from controller.trusted import ClockStamp
@@ -52,7 +53,7 @@ def data(tmp_path: Path) -> DataFolder:
     store.commit(STARTED, [SaveEpoch(epoch=1)], durable=True, stamp=STAMP)
     for i in range(1, 200):
         store.commit(reading(i), [NOTE], durable=False, stamp=STAMP)
-    store.save_snapshot("4", '{"garden_json": "{}", "lock_why": null}')
+    store.save_snapshot(VERSION, '{"garden_json": "{}", "lock_why": null}')
     store.close()
     folder.unlock()
     return folder
@@ -76,7 +77,7 @@ def test_a_backup_beside_a_writing_store_is_whole_and_of_one_instant(data: DataF
     data.unlock()
     found = read_backup(kept.made.path)
     assert found.manifest.journal_n == 201
-    assert (found.manifest.schema_version, found.manifest.engine) == (SCHEMA_VERSION, "4")
+    assert (found.manifest.schema_version, found.manifest.engine) == (SCHEMA_VERSION, VERSION)
     assert sorted(path.name for path in kept.made.path.iterdir()) == [
         "backup.json",
         "thirstline.db",
@@ -372,7 +373,7 @@ def test_what_a_person_said_no_with_is_told_when_its_record_gives_way(data: Data
         "alerts": {"burst": {"person_needed": True, "text": "A pipe burst."}},
     }
     store.commit(LinkUp(at_utc_s=START_UTC_S, mono_s=1.0), [], durable=True, stamp=STAMP)
-    store.save_snapshot("4", json.dumps(state))
+    store.save_snapshot(VERSION, json.dumps(state))
     store.close()
     data.unlock()
     said = restore(kept.made.path, data).said
