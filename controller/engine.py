@@ -214,6 +214,8 @@ class Engine:
             valve.opened_mono_s = valve.confirmed_mono_s = valve.heard_mono_s = None
             valve.lease_mono_s = valve.edge_mono_s = valve.needed_mono_s = None
             valve.confirmed_closed_mono_s = None
+            if valve.against_mono_s is not None:
+                valve.against_mono_s = state.mono_s  # it stands open against its orders anew
         for memory in state.beds.values():
             memory.not_before_mono_s = 0.0
             memory.past_floor_mono_s = None

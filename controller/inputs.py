@@ -40,6 +40,7 @@ def valve_report(run: Run, event: ValveReport) -> None:
     bed = run.valve_beds.get(event.valve)
     if valve.heard_mono_s is not None and state.mono_s - valve.heard_mono_s > SILENT_S:
         run.end_alert("valve_silent", *(part for part in (bed, event.valve) if part))
+    unseen = _tells_unknown_opening(run, valve, event)
     valve.heard_mono_s, valve.boot, valve.contract = state.mono_s, event.boot, event.contract
     valve.heard_epoch, valve.heard_seq = event.epoch, event.seq
     _hear_epoch(run, event)
@@ -49,6 +50,19 @@ def valve_report(run: Run, event: ValveReport) -> None:
         _says_open(run, event)
     else:
         _says_closed(run, event)
+        if unseen:
+            valve.closed_trusted_s = run.trusted_s
+
+
+def _tells_unknown_opening(run: Run, valve: ValveState, event: ValveReport) -> bool:
+    """Whether a node took a permission that is not of this run, and that it had not told before.
+
+    A stranger's, with the daemon away or deaf: nobody saw when that opening ended. For an engine
+    that begins anew every permission is one, except none at all.
+    """
+    told = (event.epoch, event.seq)
+    ours = valve.lease_mono_s is not None and told <= (run.state.epoch, valve.sent_seq)
+    return told > (valve.heard_epoch, valve.heard_seq) and not ours
 
 
 def _refuse_contract(run: Run, event: ValveReport) -> None:

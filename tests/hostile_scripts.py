@@ -1,6 +1,6 @@
 """Random scripts of whatever can go wrong, against all invariants: the release's long run.
 
-    python tests/hostile_scripts.py --scripts 10000 --jobs 2 --seed 1 [--json] [--keep]
+    python tests/hostile_scripts.py --scripts 10000 --jobs 2 --seed 1 [--json] [--keep] [--out FILE]
     python tests/hostile_scripts.py --one SEED        # one script, printed, played, cut down
     python tests/hostile_scripts.py --file SCRIPT     # the same for a kept script
 
@@ -8,13 +8,15 @@ Each script puts the real engine, guard, ledger and valve machines among the nod
 `sim/nodes.py` for one to four days (`tests/scripts`). Prints how often each fault, state, order,
 refusal, alert and restart occurred. Exit 1: an invariant broke, or something never occurred.
 `--keep` cuts what broke something down and puts it into `tests/property/kept_scripts`, where it
-stays as a test. `--partly` does not mind what never occurred: for short runs.
+stays as a test. `--partly` does not mind what never occurred: for short runs. With `--out` the run
+can be stopped and goes on from that file; one of other code is refused.
 """
 
 from __future__ import annotations
 
 import argparse
 import gc
+import hashlib
 import json
 import logging
 import os
@@ -22,13 +24,16 @@ import sys
 import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from controller.errors import UsageError  # noqa: E402
+from sim.kept_lines import KeptLines  # noqa: E402
 from tests.scripts.draw import draw  # noqa: E402
 from tests.scripts.play import Broke, cut_down, play  # noqa: E402
 from tests.scripts.script import Script  # noqa: E402
@@ -79,16 +84,43 @@ def run(seeds: Iterable[int]) -> Ran:
     return ran
 
 
-def spread(first: int, scripts: int, jobs: int) -> Iterator[Ran]:
-    """The same over several processes."""
+def spread(first: int, scripts: int, jobs: int, kept: KeptLines | None = None) -> Iterator[Ran]:
+    """The same over several processes; what the file holds already is not played again."""
+    kept = kept or KeptLines(None, {})
     parts = [
         range(at, min(at + A_TIME, first + scripts)) for at in range(first, first + scripts, A_TIME)
     ]
+    waiting = [part for part in parts if str(part) not in kept.kept]
+    yield from (_taken_back(kept.kept[str(part)]) for part in parts if part not in waiting)
     if jobs == 1:
-        yield from map(run, parts)
+        found = map(run, waiting)
+        yield from _keeping(waiting, found, kept)
         return
     with ProcessPoolExecutor(jobs) as pool:
-        yield from pool.map(run, parts)
+        yield from _keeping(waiting, pool.map(run, waiting), kept)
+
+
+def _keeping(parts: list[range], found: Iterable[Ran], kept: KeptLines) -> Iterator[Ran]:
+    for part, ran in zip(parts, found, strict=True):
+        kept.add(str(part), asdict(ran))
+        yield ran
+
+
+def _taken_back(told: dict[str, Any]) -> Ran:
+    """What some scripts came to, from a line of the file."""
+    plain = {name: told[name] for name in ("scripts", "days", "steps", "cpu_s")}
+    broke = {int(seed): Broke(**one) for seed, one in told["broke"].items()}
+    counts = [((family, name), count) for (family, name), count in told["counts"]]
+    return Ran(**plain, broke=broke, counts=counts)
+
+
+def code() -> str:
+    """A sum over all code that a script plays in."""
+    found = hashlib.sha256()
+    for part in ("controller", "sim", "tests/scripts"):
+        for path in sorted((ROOT / part).rglob("*.py")):
+            found.update(path.read_bytes())
+    return found.hexdigest()[:16]
 
 
 def one(script: Script, *, keep: bool) -> int:
@@ -117,13 +149,16 @@ def _keep(small: Script, broke: Broke) -> None:
 def many(args: argparse.Namespace) -> int:
     """The long run."""
     began_s, seen, whole = time.monotonic(), Seen(), Ran()
-    for part in spread(args.seed, args.scripts, args.jobs):
+    kept = KeptLines(args.out, {"of": "hostile scripts", "code": code()})
+    for part in spread(args.seed, args.scripts, args.jobs, kept):
         seen.add(part.counts)
         whole.broke.update(part.broke)
         whole.scripts += part.scripts
         whole.days += part.days
         whole.steps += part.steps
         whole.cpu_s += part.cpu_s
+        for seed, broke in part.broke.items():
+            sys.stderr.write(f"BROKE: seed {seed} after {broke.at_s:.0f} s: {broke.what}\n")
         if sys.stderr.isatty():
             sys.stderr.write(f"\r{whole.scripts} scripts")
     seconds, missing = time.monotonic() - began_s, seen.missing()
@@ -180,12 +215,16 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--keep", action="store_true")
     parser.add_argument("--partly", action="store_true")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="goes on where it was stopped")
     args = parser.parse_args(argv)
     if args.one is not None:
         return one(draw(args.one), keep=args.keep)
     if args.file is not None:
         return one(Script.from_json(args.file.read_text(encoding="utf-8")), keep=False)
-    return many(args)
+    try:
+        return many(args)
+    except UsageError as exc:
+        parser.error(str(exc))
 
 
 if __name__ == "__main__":

@@ -186,6 +186,8 @@ BOUNDS = [
     m(LIMITS, "    if not (starts < STARTS_MOST or", "    if not (True or", "V10"),
     m(LIMITS, "if rest_s is not None and not rest_s >= OFF_LEAST_S:", "if False:", "V10"),
     m(LIMITS, "OFF_LEAST_S = 600.0", "OFF_LEAST_S = 540.0", "V10"),
+    m(INPUTS, "        if unseen:\n", "        if False:\n", "V10"),
+    m(ENGINE, "if valve.against_mono_s is not None:\n", "if False:\n", "V1"),
     m(LIMITS, "if not situation.busy < situation.beds_at_once:", "if False:", "V8"),
     m(LIMITS, "if situation.busy > 0 and not flow_l_min", "if False and not flow_l_min", "V8"),
     m(LIMITS, "SUPPLY_SHARE = 0.9", "SUPPLY_SHARE = 1.0", "V8"),
