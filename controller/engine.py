@@ -224,6 +224,7 @@ class Engine:
         state.sky.mono_s = state.edge_mono_s = None
         state.sky.rain_mono_s = state.mono_s  # the mast whose rain counts has its two hours anew
         state.sky.told_mono_s.clear()  # of the ended process's clock
+        state.sky.masts_mono_s.clear()
         state.meter.mono_s = None
 
     def _end_cut_waterings(self) -> None:

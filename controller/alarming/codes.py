@@ -60,6 +60,7 @@ class AlertCode(StrEnum):
     METER_FAULT = "meter_fault"
     PROBE_SILENT = "probe_silent"
     PROBE_SUSPECT = "probe_suspect"
+    MAST_SILENT = "mast_silent"
     BED_WAITING = "bed_waiting"
     FROST = "frost"
     CLOCK_UNSYNCED = "clock_unsynced"
@@ -208,6 +209,15 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         raised_by="a flag of the table below that costs a probe trust; it says the gravest",
         ended_by="the flag ends; where its row says so, a person",
         advice="Look at it when you are there; the bed goes on by what else it has.",
+    ),
+    AlertCode.MAST_SILENT: AlertRule(
+        title="the weather mast is silent",
+        raised_by="a mast of the garden file says nothing for two hours, the link being up: as "
+        "long as its last word counts. Beds go on by the outlook, the last days or the month",
+        ended_by="a word of it",
+        advice="Look at the mast's power and radio. Until it speaks its rain and frost are not "
+        "seen: before a cold night, pause the garden by hand.",
+        reminds=True,
     ),
     AlertCode.BED_WAITING: AlertRule(
         title="a bed is dry and gets no water",

@@ -19,6 +19,7 @@ FROST = "controller/watering/frost.py"
 STUCK = "controller/watering/stuck.py"
 METERING = "controller/metering.py"
 INPUTS = "controller/inputs.py"
+MINDING = "controller/minding.py"
 ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
@@ -269,6 +270,18 @@ BOUNDS = [
         '"leak", "valve_stuck_open", ',
         '"leak", ',
         "V1",
+    ),
+    m(
+        MINDING,
+        "        if state.mono_s - spoke_s > MAST_FRESH_S:\n",
+        "        if False:\n",
+        "E1 E2",
+    ),
+    m(
+        INPUTS,
+        '    run.end_alert("mast_silent", event.mast)\n',
+        "    pass\n",
+        "E1 E2",
     ),
     m(METERING, "AFTER_FROST = 0.5", "AFTER_FROST = 1.0", "E2"),
     m(
