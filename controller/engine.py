@@ -6,7 +6,7 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from controller import grid, inputs, new_season, orders
+from controller import grid, inputs, new_season, orders, unset_clock
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
@@ -194,7 +194,9 @@ class Engine:
         run.alerts_changed = True  # the list that the broker retains may be an earlier run's
         crashes.begun(run, event)
         run.close_all()
-        run.note("state", None, "started", "Started; nothing opens in the first minutes.")
+        numbers = unset_clock.numbers(run)
+        text = "Started; nothing opens in the first minutes."
+        run.note("state", None, "started", text, numbers)
 
     def _rest_what_was_cut(self, event: Started) -> None:
         """A valve rests from its last opening on, even where only the ledger remembers that."""

@@ -28,6 +28,8 @@ ENDS = "controller/watering/pulse_ends.py"
 TRIAL = "controller/meter_trial.py"
 UNSET = "controller/unset_clock.py"
 STORE = "controller/store.py"
+CLOCK_BOOK = "controller/store_clock.py"
+RECORDED = "tests/faults/test_unset_clock_record.py"
 RECORDER = "controller/recorder.py"
 NODES = "sim/nodes.py"
 
@@ -632,6 +634,30 @@ BOARD = [
     m(UNSET, "    if block != state.unset_block:\n", "    if True:\n", "T4"),
     m(UNSET, "    if run.state.clock_synced:\n", "    if True:\n", "T4"),
     m(UNSET, "        run.state.clock_synced = event.synced\n", "        pass\n", "T4"),
+    m(
+        UNSET,
+        '        run.note("state", None, code, CHANGED[event.synced], numbers(run))\n',
+        "",
+        "T4",
+        RECORDED,
+    ),
+    m(
+        UNSET,
+        '{"clock_synced": float(run.state.clock_synced), "trusted_s": run.trusted_s}',
+        '{"clock_synced": 1.0, "trusted_s": run.trusted_s}',
+        "T4",
+        RECORDED,
+    ),
+    m(UNSET, "    if not run.state.clock_synced:\n", "    if False:\n", "T4", RECORDED),
+    m(CLOCK_BOOK, "return hour_utc_s not in self.hours_unsynced", "return True", "T4", RECORDED),
+    m(
+        CLOCK_BOOK,
+        "return self._in(bisect_right(self.from_trusted_s, trusted_s))",
+        "return True",
+        "T4",
+        RECORDED,
+    ),
+    m(CLOCK_BOOK, "return self._in(bisect_right(self.from_n, n))", "return True", "T4", RECORDED),
     m(
         "controller/clock.py",
         "        return SYNCED_MARK.parent.is_dir() or kernel_says_unset()\n",
