@@ -45,6 +45,7 @@ from controller.watering.words import words
 
 JUDGE_EVERY_S = 600.0
 HOUR_S = 3600.0
+STARTED = "Started; nothing opens in the first minutes."
 
 
 class Engine:
@@ -194,9 +195,7 @@ class Engine:
         run.alerts_changed = True  # the list that the broker retains may be an earlier run's
         crashes.begun(run, event)
         run.close_all()
-        numbers = unset_clock.numbers(run)
-        text = "Started; nothing opens in the first minutes."
-        run.note("state", None, "started", text, numbers)
+        run.note("state", None, "started", STARTED, unset_clock.numbers(run))
 
     def _rest_what_was_cut(self, event: Started) -> None:
         """A valve rests from its last opening on, even where only the ledger remembers that."""

@@ -45,6 +45,7 @@ class AlertCode(StrEnum):
 
     BURST = "burst"
     LEAK = "leak"
+    PRESSURE_HIGH = "pressure_high"
     VALVE_STUCK_OPEN = "valve_stuck_open"
     NODE_CONTRACT = "node_contract"
     HISTORY_LOST = "history_lost"
@@ -95,6 +96,14 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         ended_by="a person",
         advice="Water flows with every valve closed. Shut the tap and look along the pipes.",
         at_night=AtNight.ALWAYS,
+    ),
+    AlertCode.PRESSURE_HIGH: AlertRule(
+        title="too much pressure in the pipe",
+        raised_by="the meter's node tells of more than 1.5 times `[supply] pressure_kpa`, twice in "
+        "a row. Closes all",
+        ended_by="a person",
+        advice="Shut the tap by hand, let the pressure off at a flush end and look at the "
+        "regulator. Then lift this.",
     ),
     AlertCode.VALVE_STUCK_OPEN: AlertRule(
         title="a valve is stuck open",
@@ -182,10 +191,11 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.SUPPLY_LOST: AlertRule(
         title="the water supply is gone",
-        raised_by="the meter did not turn in two beds, one after the other. Nothing opens by "
+        raised_by="the meter did not turn in two beds, one after the other; or its node told twice "
+        "in a row of less than half of `[supply] pressure_kpa` while water ran. Nothing opens by "
         "itself for half an hour, then it is tried again; each dry try doubles the "
         "wait, up to two hours",
-        ended_by="water flows",
+        ended_by="water flows, with pressure",
         advice="Look at the tap, the tank and the filter. It is tried again by itself.",
         reminds=True,
     ),

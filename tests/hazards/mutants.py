@@ -17,6 +17,7 @@ SETTLING = "controller/watering/settling.py"
 SUPPLY = "controller/watering/supply.py"
 FROST = "controller/watering/frost.py"
 STUCK = "controller/watering/stuck.py"
+PRESSURE = "controller/watering/pressure.py"
 METERING = "controller/metering.py"
 INPUTS = "controller/inputs.py"
 MINDING = "controller/minding.py"
@@ -362,6 +363,17 @@ VALVE = [
         '    return "closed" if valve.state == "told_to_close" else valve.state\n',
         "V4",
     ),
+    m(PRESSURE, "HIGH_FRAC = 1.5", "HIGH_FRAC = 15.0", "E4"),
+    m(PRESSURE, "LOW_FRAC = 0.5", "LOW_FRAC = 0.05", "E4"),
+    m(PRESSURE, "WORDS = 2 ", "WORDS = 1 ", "E4"),
+    m(PRESSURE, "SETTLES_S = 60.0", "SETTLES_S = 0.0", "E4"),
+    m(PRESSURE, "    sound = not _runs(run) or", "    sound =", "E4"),
+    m(PRESSURE, "and event.up_s <= told.up_s:", "and False:", "E4"),
+    m(PRESSURE, '    cut_all(run, "fault")\n    run.close_all()\n', "", "E4"),
+    m(PRESSURE, '            cut(run, bed, "pressure")\n', "            pass\n", "E4"),
+    m(GUARD, '    "pressure_high",\n', "", "E4"),
+    m(SETTLING, ' and pulse.ended_by != "pressure":', ":", "E4"),
+    m("controller/inbox.py", "return [] if told is None else [told]", "return []", "E4"),
     m(
         LEASING,
         "        if edge_s is not None and not now_s - edge_s >= EDGE_GAP_S:\n",
@@ -727,7 +739,7 @@ WALK = [
         "    return True\n",
         "V12",
     ),
-    m(GUARD, '    "master_failed"\n', '    "nothing"\n', "V12"),
+    m(GUARD, '    "master_failed",\n', "", "V12"),
     m(
         "controller/proving/measure.py",
         "    return abs(flow_l_min - expected_l_min) <= APART_MOST_FRAC * expected_l_min\n",
