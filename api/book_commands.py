@@ -126,6 +126,7 @@ def _hours(
 ) -> list[dict[str, Any]]:
     from_s, to_s = _span(setting, first, last)
     with open_reader(folder) as reader:
+        clock = reader.clock()
         return [
             {
                 "bed": bed,
@@ -134,6 +135,7 @@ def _hours(
                 "line_frac": row.line_frac,
                 "rain_mm": row.rain_mm,
                 "given_l": row.given_l,
+                "clock_synced": clock.at_hour(row.hour_utc_s),
             }
             for bed in setting.beds
             for row in reader.history(bed, from_s, to_s)

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 PICKS = ("bed", "on", "variety", "kg", "cracked", "black_ended")
-WATERINGS = ("bed", "from", "pulses", "litres", "most_litres", "by")
-HOURS = ("bed", "at", "depletion_frac", "line_frac", "rain_mm", "given_l")
+WATERINGS = ("bed", "from", "pulses", "litres", "most_litres", "by", "clock_synced")
+HOURS = ("bed", "at", "depletion_frac", "line_frac", "rain_mm", "given_l", "clock_synced")
 FORMULA = ("=", "+", "-", "@")  # a text that begins so is a formula to a spreadsheet
 
 
@@ -45,7 +45,9 @@ def _written(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> str:
 
 
 def cell(value: object) -> object:
-    """A value as a spreadsheet may take it: no text is a formula, four decimals."""
+    """A value as a spreadsheet takes it: no text a formula, four decimals, 1 for yes, 0 for no."""
+    if isinstance(value, bool):
+        return int(value)
     if isinstance(value, str) and value.startswith(FORMULA):
         return f"'{value}"
     return round(value, 4) if isinstance(value, float) else value

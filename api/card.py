@@ -20,7 +20,14 @@ BLANK = "_" * 40
 LINES_MOST = 66  # of a page of A4 or letter at six lines an inch, less the margins
 
 A = AlertCode
-SHUT_THE_TAP = (A.BURST, A.LEAK, A.VALVE_STUCK_OPEN, A.MASTER_FAILED, A.FLOW_ASKED)
+SHUT_THE_TAP = (
+    A.BURST,
+    A.LEAK,
+    A.VALVE_STUCK_OPEN,
+    A.MASTER_FAILED,
+    A.FLOW_ASKED,
+    A.PRESSURE_HIGH,
+)
 CALL_TODAY = (
     A.SUPPLY_LOST,
     A.TANK_LOW,
@@ -41,6 +48,7 @@ CAN_WAIT = (
     A.METER_FAULT,
     A.PROBE_SILENT,
     A.PROBE_SUSPECT,
+    A.MAST_SILENT,
     A.BED_BLIND,
     A.FROST,
     A.PAUSED,

@@ -81,7 +81,7 @@ class Desk(Protocol):
         """At most `limit` rows of the record with an `id` above `after`, in order."""
 
     def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> list[dict[str, Any]]:
-        """Rows {at_utc_s, depletion_frac, line_frac, rain_mm, given_l} in order.
+        """Rows {at_utc_s, depletion_frac, line_frac, rain_mm, given_l, clock_synced} in order.
 
         Rain and water are what came since the row before.
         """
@@ -257,6 +257,7 @@ def _fake_row(bed: str, at_utc_s: float) -> dict[str, Any]:
         "line_frac": line_frac,
         "rain_mm": 2.5 if bed != "tunnel" and (8.0 < ago_d < 8.1 or 4.2 < ago_d < 4.23) else 0.0,
         "given_l": fallen * taw_l if fallen > 0.15 else 0.0,
+        "clock_synced": True,
     }
 
 

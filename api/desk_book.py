@@ -29,6 +29,7 @@ def fake_book(beds: tuple[str, ...]) -> dict[str, Any]:
                 "litres": 300.0,
                 "most_litres": 340.0,
                 "by": "policy",
+                "clock_synced": True,
             }
             for bed in beds
         ],

@@ -3,7 +3,8 @@
 `ledger.csv` (the stable view), `log.csv` (decisions, orders, alerts, all that was noted),
 `readings.csv` (as told, in each probe's own unit), `journal.jsonl` (every other event with what it
 led to, one JSON document a line), `garden.json` (the garden file in force). Rows are written as
-they are read, so a long record needs no memory.
+they are read, so a long record needs no memory. `clock_synced` tells of each row whether the
+board's clock was set when it was made: where it was not, its instant is doubtful.
 """
 
 from __future__ import annotations
@@ -18,13 +19,16 @@ from api.orders import rfc3339
 from controller.datafolder import DataFolder
 from controller.events import EVENT_JSON, ProbeReading
 from controller.store import open_reader
+from controller.store_clock import ClockBook
 from controller.store_reads import Reader
 
 LEDGER = (
     "dose", "bed", "valve", "from_utc", "open_s", "charged_l", "credited_l", "outcome",
+    "clock_synced",
 )  # fmt: skip
-LOG = ("at", "what", "bed", "code", "text", "numbers")
-READINGS = ("at", "at_utc_s", "probe", "value", "soil_temp_c", "battery_v", "seq", "boot")
+LOG = ("at", "what", "bed", "code", "text", "numbers", "clock_synced")
+TOLD = ("value", "soil_temp_c", "battery_v", "seq", "boot")
+READINGS = ("at", "at_utc_s", "probe", *TOLD, "clock_synced")
 
 
 def write_all(folder: DataFolder, out: Path) -> dict[str, int]:
@@ -39,10 +43,11 @@ def write_all(folder: DataFolder, out: Path) -> dict[str, int]:
         OSError: a file cannot be written.
     """
     with open_reader(folder) as reader:
+        clock = reader.clock()
         counts = {
-            "ledger.csv": _csv(out / "ledger.csv", LEDGER, reader.ledger()),
-            "log.csv": _csv(out / "log.csv", LOG, _log(reader)),
-            **_journal(reader, out),
+            "ledger.csv": _csv(out / "ledger.csv", LEDGER, _ledger(reader, clock)),
+            "log.csv": _csv(out / "log.csv", LOG, _log(reader, clock)),
+            **_journal(reader, clock, out),
         }
         garden_json = reader.garden_json()
     if garden_json is not None:
@@ -62,7 +67,14 @@ def _csv(path: Path, columns: tuple[str, ...], rows: Iterable[dict[str, object]]
     return count
 
 
-def _log(reader: Reader) -> Iterator[dict[str, object]]:
+def _ledger(reader: Reader, clock: ClockBook) -> Iterator[dict[str, object]]:
+    begun_s = reader.begun_trusted_s()
+    for row in reader.ledger():
+        synced = clock.at_trusted_s(begun_s.get(row["dose"], 0.0))
+        yield {**row, "clock_synced": synced}
+
+
+def _log(reader: Reader, clock: ClockBook) -> Iterator[dict[str, object]]:
     after = 0
     while page := reader.log(after):
         for row in page:
@@ -73,11 +85,12 @@ def _log(reader: Reader) -> Iterator[dict[str, object]]:
                 "code": row.code,
                 "text": row.text,
                 "numbers": json.dumps(row.numbers),
+                "clock_synced": clock.at_n(row.n),
             }
         after = page[-1].id
 
 
-def _journal(reader: Reader, out: Path) -> dict[str, int]:
+def _journal(reader: Reader, clock: ClockBook, out: Path) -> dict[str, int]:
     """Readings and all other events, parted as they come."""
     counts = {"readings.csv": 0, "journal.jsonl": 0}
     with (
@@ -89,14 +102,15 @@ def _journal(reader: Reader, out: Path) -> dict[str, int]:
         for row in reader.journal():
             event = row.event
             if isinstance(event, ProbeReading):
-                told = [getattr(event, name) for name in READINGS[3:]]
+                told = [getattr(event, name) for name in TOLD] + [int(clock.at_n(row.n))]
                 at = [rfc3339(event.at_utc_s), event.at_utc_s, event.probe]
                 writer.writerow([*(cell(x) if isinstance(x, str) else x for x in at), *told])
                 counts["readings.csv"] += 1
             else:
                 document = EVENT_JSON.dump_python(event, mode="json")
                 effects = json.loads(row.effects_json)
-                line = {"n": row.n, "event": document, "effects": effects}
+                synced = clock.at_n(row.n)
+                line = {"n": row.n, "clock_synced": synced, "event": document, "effects": effects}
                 journal.write(json.dumps(line, separators=(",", ":")) + "\n")
                 counts["journal.jsonl"] += 1
     return counts

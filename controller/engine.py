@@ -6,7 +6,7 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from controller import grid, inputs, new_season, orders
+from controller import grid, inputs, new_season, orders, unset_clock
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
@@ -45,6 +45,7 @@ from controller.watering.words import words
 
 JUDGE_EVERY_S = 600.0
 HOUR_S = 3600.0
+STARTED = "Started; nothing opens in the first minutes."
 
 
 class Engine:
@@ -194,7 +195,7 @@ class Engine:
         run.alerts_changed = True  # the list that the broker retains may be an earlier run's
         crashes.begun(run, event)
         run.close_all()
-        run.note("state", None, "started", "Started; nothing opens in the first minutes.")
+        run.note("state", None, "started", STARTED, unset_clock.numbers(run))
 
     def _rest_what_was_cut(self, event: Started) -> None:
         """A valve rests from its last opening on, even where only the ledger remembers that."""
@@ -226,6 +227,7 @@ class Engine:
         state.sky.mono_s = state.edge_mono_s = None
         state.sky.rain_mono_s = state.mono_s  # the mast whose rain counts has its two hours anew
         state.sky.told_mono_s.clear()  # of the ended process's clock
+        state.sky.masts_mono_s.clear()
         state.meter.mono_s = None
 
     def _end_cut_waterings(self) -> None:

@@ -114,6 +114,19 @@ class MeterReading:
 
 
 @dataclass(slots=True, kw_only=True)
+class PressureReading:
+    """The pressure that a meter's node tells beside its total, where the garden file has one."""
+
+    kind: Literal["pressure"] = "pressure"
+    at_utc_s: float
+    mono_s: float
+    meter: str
+    pressure_kpa: float
+    up_s: float
+    boot: str
+
+
+@dataclass(slots=True, kw_only=True)
 class WeatherReading:
     """What a mast tells; None where it has no such instrument. Wind stands at 2 m."""
 
@@ -356,6 +369,7 @@ Event = Annotated[
     | ProbeReading
     | ValveReport
     | MeterReading
+    | PressureReading
     | WeatherReading
     | RainOutlook
     | Order

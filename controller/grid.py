@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from controller import meter_trial, probe_care, probe_dawns
+from controller import meter_trial, probe_care, probe_dawns, unset_clock
 from controller.agronomy.eto import Site
 from controller.correcting import correct_bed, hear_rain, today
 from controller.probe_hours import hour_ended
@@ -111,6 +111,7 @@ def _hour(run: Run, at_utc_s: float) -> None:
     if mast_speaks(state.sky, state.mono_s):
         keep_hour(state.climate, state.sky.wind_m_s, state.sky.rh_pct)
     hour_ended(run, at_utc_s)
+    unset_clock.hour_ended(run)
     probe_care.hour_ended(run)
     meter_trial.hour_ended(run)
     probe_dawns.hour_ended(run, at_utc_s)

@@ -17,6 +17,7 @@ from controller.events import (
     LinkUp,
     MeterReading,
     Order,
+    PressureReading,
     ProbeReading,
     Stumbled,
     ValveReport,
@@ -26,6 +27,7 @@ from controller.living import crashes
 from controller.rights import broker_rights
 from controller.run import Run
 from controller.unset_clock import clock_state
+from controller.watering import pressure
 
 Handler = Callable[[Run, Any], None]
 
@@ -36,6 +38,7 @@ READINGS: Mapping[type[Event], Handler] = {  # they move no water by themselves
 HANDLERS: Mapping[type[Event], Handler] = {
     ValveReport: inputs.valve_report,
     MeterReading: metering.meter_reading,
+    PressureReading: pressure.pressure_reading,
     Order: orders.handle,
     LinkUp: inputs.link_up,
     LinkDown: inputs.link_down,

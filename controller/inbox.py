@@ -21,6 +21,7 @@ from controller.sensing.payload import (
     decode_controller_state,
     decode_meter,
     decode_outlook,
+    decode_pressure,
     decode_probe,
     decode_valve,
     decode_weather,
@@ -212,7 +213,23 @@ class Inbox:
                 self._reject(route.source, str(exc), mono_s)
                 continue
             found += [heard] if heard is not None else []
+            if route.kind == "meter":
+                found += self._pressure(route, payload, at_utc_s=at_utc_s, mono_s=mono_s)
         return found
+
+    def _pressure(
+        self, route: Route, payload: bytes, *, at_utc_s: float, mono_s: float
+    ) -> list[Heard]:
+        """The pressure in a meter's message, where the garden file has one to hold it against."""
+        supply = self._garden.supply
+        if supply.pressure_kpa is None or supply.meter != route.device:
+            return []
+        try:
+            told = decode_pressure(payload, route.device, at_utc_s=at_utc_s, mono_s=mono_s)
+        except PayloadError as exc:
+            self._reject(f"pressure/{route.device}", str(exc), mono_s)
+            return []
+        return [] if told is None else [told]
 
     def _decode(
         self, route: Route, payload: bytes, *, at_utc_s: float, mono_s: float

@@ -29,6 +29,7 @@ def weather_reading(run: Run, event: WeatherReading) -> None:
     """A mast spoke."""
     state = run.state
     state.sky.rain_due_mm += sky.hear(state.sky, event)
+    run.end_alert("mast_silent", event.mast)
 
 
 def valve_report(run: Run, event: ValveReport) -> None:

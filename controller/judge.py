@@ -18,6 +18,7 @@ from controller.minding import (
     end_pauses,
     mind_frost,
     mind_link,
+    mind_masts,
     mind_probes,
     mind_thirst,
 )
@@ -44,6 +45,7 @@ def judge_all(run: Run) -> None:
     end_pauses(run)
     call_pauses(run)
     mind_link(run)
+    mind_masts(run)
     mind_frost(run)
     unset_clock.mind(run)
     crashes.mind(run)

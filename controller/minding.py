@@ -10,6 +10,7 @@ from controller.flagging import raise_flag
 from controller.run import Run
 from controller.sensing.flags import Flag
 from controller.sensing.quality import heard, silent_after_s
+from controller.sensing.sky import MAST_FRESH_S
 from controller.state import Pause, Watering
 from controller.watering.decision import Reason
 from controller.watering.frost import cold_soil, frost
@@ -17,6 +18,7 @@ from controller.watering.words import bed_name
 
 DAY_S = 86_400.0
 WAITING_CALLS_S = 6 * 3600.0
+MAST_SILENT = "mast_silent-"  # before the mast's name, in the id of its alert
 NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
 
 
@@ -102,6 +104,28 @@ def mind_probes(run: Run, bed: str) -> None:
         )
     elif quality != "none":
         run.end_alert("bed_blind", bed)
+
+
+def mind_masts(run: Run) -> None:
+    """The alert of each mast that says nothing any more, as long as its last word counts for."""
+    state, masts = run.state, run.garden.weather
+    gone = [key for key in state.alerts if key.startswith(MAST_SILENT)]
+    for name in (key.removeprefix(MAST_SILENT) for key in gone):
+        if name not in masts:
+            run.end_alert("mast_silent", name)  # another garden file
+    if not state.link_up:
+        return
+    since_s = max(state.started_mono_s, state.link_mono_s)
+    for name in masts:
+        spoke_s = max(since_s, state.sky.masts_mono_s.get(name, since_s))
+        if state.mono_s - spoke_s > MAST_FRESH_S:
+            run.raise_alert(
+                "mast_silent",
+                f"The mast {name} has said nothing for two hours: its rain and its frost are not "
+                "seen, and what the beds use is reckoned from what else is known. Look at its "
+                "power and its radio.",
+                part=name,
+            )
 
 
 def mind_link(run: Run) -> None:

@@ -38,6 +38,7 @@ class Past:
     def log(self, after: int, limit: int) -> list[dict[str, Any]]:
         """Rows of the record for people, in order."""
         with open_reader(self.folder) as reader:
+            clock = reader.clock()
             return [
                 {
                     "id": row.id,
@@ -47,6 +48,7 @@ class Past:
                     "code": row.code,
                     "text": row.text,
                     "numbers": row.numbers,
+                    "clock_synced": clock.at_n(row.n),
                 }
                 for row in reader.log(after, limit)
             ]
@@ -54,6 +56,7 @@ class Past:
     def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> list[dict[str, Any]]:
         """Hourly rows of one bed."""
         with open_reader(self.folder) as reader:
+            clock = reader.clock()
             return [
                 {
                     "at_utc_s": float(row.hour_utc_s),
@@ -61,6 +64,7 @@ class Past:
                     "line_frac": row.line_frac,
                     "rain_mm": row.rain_mm,
                     "given_l": row.given_l,
+                    "clock_synced": clock.at_hour(row.hour_utc_s),
                 }
                 for row in reader.history(bed, from_utc_s, to_utc_s)
             ]

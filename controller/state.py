@@ -198,6 +198,7 @@ class SkyState:
     solar_w_m2: float | None = None
     wind_m_s: float | None = None
     told_mono_s: dict[str, float] = field(default_factory=dict)  # when each field was last told
+    masts_mono_s: dict[str, float] = field(default_factory=dict)  # when each mast last spoke
     rain_totals_mm: dict[str, float] = field(default_factory=dict)  # by mast
     rain_mast: str = ""  # whose rain counts
     rain_mono_s: float = 0.0

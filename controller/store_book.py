@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from controller.store_schema import Params
-
-Query = Callable[[str, Params], list[dict[str, Any]]]
+from controller.store_clock import Query, clock_book
 
 # One row a watering: its pulses added up. One that was never sent is none.
 WATERINGS = """
     SELECT watering, bed, min(by_whom) AS by_whom, min(from_utc_s) AS from_utc_s,
         count(*) AS pulses, sum(coalesce(credited_l, want_l)) AS credited_l,
-        sum(charged_l) AS charged_l
+        sum(charged_l) AS charged_l, min(trusted_started_s) AS trusted_started_s
     FROM reservations
     WHERE from_utc_s >= ? AND from_utc_s < ? AND coalesce(outcome, '') != 'NEVER_SENT'
     GROUP BY watering, bed ORDER BY from_utc_s, watering"""
@@ -37,7 +34,10 @@ HAS_PICKS = "SELECT name FROM sqlite_master WHERE type = 'table' AND name = 'pic
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WateringRow:
-    """One watering of a bed; `charged_l` is its upper bound, `credited_l` the best estimate."""
+    """One watering of a bed; `charged_l` is its upper bound, `credited_l` the best estimate.
+
+    `clock_synced`: whether the board's clock was set when it began (T4).
+    """
 
     watering: str
     bed: str
@@ -46,6 +46,7 @@ class WateringRow:
     pulses: int
     credited_l: float
     charged_l: float
+    clock_synced: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +96,13 @@ class SeasonRows:
     told: tuple[ToldRow, ...]
 
 
+def _waterings(query: Query, span: tuple[float, float]) -> Iterator[WateringRow]:
+    clock = clock_book(query)
+    for row in query(WATERINGS, span):
+        synced = clock.at_trusted_s(row.pop("trusted_started_s"))
+        yield WateringRow(**row, clock_synced=synced)
+
+
 def season_rows(query: Query, from_utc_s: float, to_utc_s: float) -> SeasonRows:
     """Read all of it.
 
@@ -109,7 +117,7 @@ def season_rows(query: Query, from_utc_s: float, to_utc_s: float) -> SeasonRows:
     return SeasonRows(
         from_utc_s=from_utc_s,
         to_utc_s=to_utc_s,
-        waterings=tuple(WateringRow(**row) for row in query(WATERINGS, span)),
+        waterings=tuple(_waterings(query, span)),
         hours=tuple(BedHour(**row) for row in query(HOURS, span)),
         picks=tuple(PickRow(**row) for row in picks),
         told=tuple(ToldRow(**row) for row in told),

@@ -12,7 +12,8 @@ from typing import Any, Literal
 
 from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
 from controller.sensing.sky_hours import SkyHour
-from controller.store_book import Query, SeasonRows, season_rows
+from controller.store_book import SeasonRows, season_rows
+from controller.store_clock import ClockBook, Query, clock_book
 from controller.store_schema import EXCESS_N, OLD_N, USED_BYTES, Params
 from controller.trusted import ClockStamp
 
@@ -66,9 +67,10 @@ class HourRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRow:
-    """One note for people: a decision, a watering, an alert, an order."""
+    """One note for people: a decision, a watering, an alert, an order; `n`: its event's number."""
 
     id: int
+    n: int
     at_utc_s: float
     what: str
     bed: str | None
@@ -126,7 +128,7 @@ class Reader:
             limit: How many at most, 1 to 500.
         """
         rows = self._query(
-            "SELECT id, at_utc_s, what, bed, code, text, numbers FROM notes WHERE id > ? "
+            "SELECT id, n, at_utc_s, what, bed, code, text, numbers FROM notes WHERE id > ? "
             "ORDER BY id LIMIT ?",
             (after, max(1, min(limit, LOG_LIMIT))),
         )
@@ -158,6 +160,15 @@ class Reader:
     def ledger(self) -> list[dict[str, Any]]:
         """Give every opening that was ever recorded, by the stable view, in order."""
         return self._query("SELECT * FROM ledger ORDER BY from_utc, dose", ())
+
+    def clock(self) -> ClockBook:
+        """Tell which rows were made while nobody had set the board's clock."""
+        return clock_book(self._query)
+
+    def begun_trusted_s(self) -> dict[str, float]:
+        """Give the trusted elapsed time at which each opening was reserved [s], by dose."""
+        rows = self._query("SELECT dose, trusted_started_s FROM reservations", ())
+        return {str(row["dose"]): float(row["trusted_started_s"]) for row in rows}
 
     def season(self, from_utc_s: float, to_utc_s: float) -> SeasonRows:
         """Give what the season book is made of: all that began within [from, to)."""

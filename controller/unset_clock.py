@@ -12,6 +12,10 @@ from controller.run import Run
 from controller.watering.hours import Window
 
 DAY_S = 86_400.0
+CHANGED = {
+    True: "The board's clock is set. Rows from before may bear a wrong time.",
+    False: "The board's clock is no longer known to be set: the times of rows are doubtful.",
+}
 
 
 def clock_state(run: Run, event: ClockState) -> None:
@@ -19,6 +23,19 @@ def clock_state(run: Run, event: ClockState) -> None:
     if run.state.clock_synced != event.synced:
         run.state.clock_synced = event.synced
         run.window, run.nudge = None, True
+        code = "clock_set" if event.synced else "clock_unset"
+        run.note("state", None, code, CHANGED[event.synced], numbers(run))
+
+
+def numbers(run: Run) -> dict[str, float]:
+    """What a note tells of the clock, by which the record knows its doubtful rows."""
+    return {"clock_synced": float(run.state.clock_synced), "trusted_s": run.trusted_s}
+
+
+def hour_ended(run: Run) -> None:
+    """An hour that is kept under a clock that nobody has set is marked in the record."""
+    if not run.state.clock_synced:
+        run.note("state", None, "hour_unsynced", "This hour was kept by a clock that is not set.")
 
 
 def mind(run: Run) -> None:

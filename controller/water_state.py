@@ -137,6 +137,16 @@ class DeadMeter:
 
 
 @dataclass(slots=True, kw_only=True)
+class Pressure:
+    """What the meter's node tells of the pressure, and how often in a row it was too much."""
+
+    up_s: float = 0.0  # of its last word, by its own clock
+    boot: str = ""
+    high_words: int = 0
+    low_words: int = 0
+
+
+@dataclass(slots=True, kw_only=True)
 class MeterState:
     """The last reading of the meter."""
 
@@ -156,3 +166,4 @@ class MeterState:
     spell: Stretch = field(default_factory=Stretch)  # and over longer
     fall: Fall = field(default_factory=Fall)
     dead: DeadMeter = field(default_factory=DeadMeter)
+    pressure: Pressure = field(default_factory=Pressure)

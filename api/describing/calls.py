@@ -111,6 +111,7 @@ READS: dict[str, Call] = {
                     "code": "poured",
                     "text": "operator: 40 L poured by hand",
                     "numbers": {},
+                    "clock_synced": True,
                 }
             ],
             "after": 17,
@@ -131,6 +132,7 @@ READS: dict[str, Call] = {
                     "line_frac": 0.42,
                     "rain_mm": 0.0,
                     "given_l": 0.0,
+                    "clock_synced": True,
                 }
             ],
         },

@@ -221,7 +221,14 @@ GARDEN = {
         "beds": {"*": {"left_l": "number", "dose_l": "number", "flow_l_min": "number"}},
     },
 }
-ROW = {"id": "count", "at": "instant", "what": "text", "bed": "text?", **SAID}
+ROW = {
+    "id": "count",
+    "at": "instant",
+    "what": "text",
+    "bed": "text?",
+    **SAID,
+    "clock_synced": "yes",
+}
 LOG = {"rows": [ROW], "after": "count", "more": "yes"}
 POINT = {
     "at": "instant",
@@ -229,6 +236,7 @@ POINT = {
     "line_frac": "number?",
     "rain_mm": "number",
     "given_l": "number",
+    "clock_synced": "yes",
 }
 HISTORY = {"bed": "text", "from": "instant", "to": "instant", "points": [POINT]}
 SWING = {"back_frac": "number", "on": "day"}
@@ -273,6 +281,7 @@ BOOK = {
             "litres": "number",
             "most_litres": "number",
             "by": "text",
+            "clock_synced": "yes",
         }
     ],
     "varieties": [{"variety": "text", "fruit": FRUIT}],

@@ -127,7 +127,8 @@ WORDS: dict[str, str] = {
     "broker": "Address of the broker",
     "link_up": "The link to the broker lives both ways",
     "ready": "The quiet start is over",
-    "clock_synced": "The clock of the board is set",
+    "clock_synced": "The clock of the board is set; in a row: was when it was made, else its "
+    "time is doubtful",
     "epoch": "Which run of the controller this is [count]",
     "readings": "Readings taken since this process began [count]",
     "last_reading_at": "When the last probe spoke, RFC 3339, UTC",

@@ -45,6 +45,7 @@ class AlertCode(StrEnum):
 
     BURST = "burst"
     LEAK = "leak"
+    PRESSURE_HIGH = "pressure_high"
     VALVE_STUCK_OPEN = "valve_stuck_open"
     NODE_CONTRACT = "node_contract"
     HISTORY_LOST = "history_lost"
@@ -60,6 +61,7 @@ class AlertCode(StrEnum):
     METER_FAULT = "meter_fault"
     PROBE_SILENT = "probe_silent"
     PROBE_SUSPECT = "probe_suspect"
+    MAST_SILENT = "mast_silent"
     BED_WAITING = "bed_waiting"
     FROST = "frost"
     CLOCK_UNSYNCED = "clock_unsynced"
@@ -94,6 +96,14 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         ended_by="a person",
         advice="Water flows with every valve closed. Shut the tap and look along the pipes.",
         at_night=AtNight.ALWAYS,
+    ),
+    AlertCode.PRESSURE_HIGH: AlertRule(
+        title="too much pressure in the pipe",
+        raised_by="the meter's node tells of more than 1.5 times `[supply] pressure_kpa`, twice in "
+        "a row. Closes all",
+        ended_by="a person",
+        advice="Shut the tap by hand, let the pressure off at a flush end and look at the "
+        "regulator. Then lift this.",
     ),
     AlertCode.VALVE_STUCK_OPEN: AlertRule(
         title="a valve is stuck open",
@@ -181,10 +191,11 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.SUPPLY_LOST: AlertRule(
         title="the water supply is gone",
-        raised_by="the meter did not turn in two beds, one after the other. Nothing opens by "
+        raised_by="the meter did not turn in two beds, one after the other; or its node told twice "
+        "in a row of less than half of `[supply] pressure_kpa` while water ran. Nothing opens by "
         "itself for half an hour, then it is tried again; each dry try doubles the "
         "wait, up to two hours",
-        ended_by="water flows",
+        ended_by="water flows, with pressure",
         advice="Look at the tap, the tank and the filter. It is tried again by itself.",
         reminds=True,
     ),
@@ -208,6 +219,15 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         raised_by="a flag of the table below that costs a probe trust; it says the gravest",
         ended_by="the flag ends; where its row says so, a person",
         advice="Look at it when you are there; the bed goes on by what else it has.",
+    ),
+    AlertCode.MAST_SILENT: AlertRule(
+        title="the weather mast is silent",
+        raised_by="a mast of the garden file says nothing for two hours, the link being up: as "
+        "long as its last word counts. Beds go on by the outlook, the last days or the month",
+        ended_by="a word of it",
+        advice="Look at the mast's power and radio. Until it speaks its rain and frost are not "
+        "seen: before a cold night, pause the garden by hand.",
+        reminds=True,
     ),
     AlertCode.BED_WAITING: AlertRule(
         title="a bed is dry and gets no water",

@@ -21,7 +21,7 @@ def book_json(book: Book) -> dict[str, Any]:
         swing {back_frac, on} | null, swings [{back_frac, on}],
         looks, litres_per_kg | null, notes [{on, text}], fruit,
         picks [{on, variety, kg, cracked, black_ended, swing}]}}, waterings [{bed, from, pulses,
-        litres, most_litres, by}], varieties [{variety, fruit}] by
+        litres, most_litres, by, clock_synced}], varieties [{variety, fruit}] by
         weight; fruit is {picks, kg, cracked, black_ended}; drier {shift_frac, reckoned_beds,
         litres, waterings, days_past_floor, same_litres, same_waterings, same_days_past_floor,
         given_litres, given_waterings, miss_litres} | null.
@@ -38,6 +38,7 @@ def book_json(book: Book) -> dict[str, Any]:
                 "litres": one.credited_l,
                 "most_litres": one.charged_l,
                 "by": one.by_whom,
+                "clock_synced": one.clock_synced,
             }
             for one in book.waterings
         ],

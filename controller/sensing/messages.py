@@ -93,6 +93,7 @@ class MeterTotal(Wire):
     pulses_total: Counter | None = None
     up_s: Annotated[float, Field(ge=0.0, le=1e10)]
     boot: Boot
+    pressure_kpa: object = None  # judged by itself: a broken sensor takes no total with it
 
 
 class WeatherTold(Wire):

@@ -21,6 +21,7 @@ from controller.errors import PayloadError
 from controller.events import (
     MeterReading,
     OutlookSpan,
+    PressureReading,
     ProbeReading,
     RainOutlook,
     ValveReport,
@@ -69,6 +70,7 @@ SENML_WEATHER: Mapping[str, str] = {
 }
 SENML_EXTRAS: Mapping[str, str] = {"soil_temp_c": "Cel", "battery_v": "V"}
 RH_FULL_PCT, RH_FOG_PCT = 100.0, 105.0  # [%] hygrometers read a little past full in fog; held to it
+PRESSURE_KPA = (-100.0, 5000.0)  # [kPa] over the air's: a vacuum, and what no garden pipe holds
 NIGHT_W_M2 = -20.0  # [W/m2] pyranometers read a little below 0 at night: from memory
 
 
@@ -204,6 +206,41 @@ def decode_meter(
         litres_total=litres,
         up_s=total.up_s,
         boot=total.boot,
+    )
+
+
+def decode_pressure(
+    payload: bytes, meter_id: str, *, at_utc_s: float, mono_s: float
+) -> PressureReading | None:
+    """Decode the pressure that a meter's node may tell beside its total.
+
+    Args:
+        payload: a meter's message that `decode_meter` took.
+        meter_id: the meter's name in the garden file.
+        at_utc_s: arrival [s UTC].
+        mono_s: arrival [s, monotonic].
+
+    Returns:
+        The reading [kPa]; None where it tells none.
+
+    Raises:
+        PayloadError: it tells one that is no number, or none that a pipe could hold.
+    """
+    told = checked(MeterTotal, parse_json(payload))
+    value = told.pressure_kpa
+    if value is None:
+        return None
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not (number and PRESSURE_KPA[0] <= float(str(value)) <= PRESSURE_KPA[1]):
+        msg = "pressure_kpa is no number from {:g} to {:g}".format(*PRESSURE_KPA)
+        raise PayloadError(msg)
+    return PressureReading(
+        at_utc_s=at_utc_s,
+        mono_s=mono_s,
+        meter=meter_id,
+        pressure_kpa=float(str(value)),
+        up_s=told.up_s,
+        boot=told.boot,
     )
 
 

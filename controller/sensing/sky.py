@@ -52,6 +52,7 @@ def hear(sky: SkyState, reading: WeatherReading) -> float:
     """
     mono_s, told_mono_s = reading.mono_s, sky.told_mono_s
     sky.mono_s, sky.at_utc_s = mono_s, reading.at_utc_s
+    sky.masts_mono_s[reading.mast] = mono_s
     refused = sky.reckoned.refused
     for name in FIELDS:
         value, (low, high) = getattr(reading, name), BOUNDS[name]

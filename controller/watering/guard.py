@@ -19,7 +19,8 @@ from controller.watering.limits import (
 )
 
 LATCHING = frozenset({"burst", "leak", "valve_stuck_open", "node_contract", "crash_loop"}) | {
-    "master_failed"
+    "master_failed",
+    "pressure_high",
 }
 STARTED_STATES = frozenset({"opening", "open"})
 

@@ -34,10 +34,12 @@ RETRY_S = 1800.0  # after a valve or the record failed
 ENDS_WATERING = frozenset(
     {"stopped", "link", "silent", "paused", "locked", "hours", "other", "fault", "master", "gone"}
     | {"down"}  # the deep probe says that the water is
-    | {"missed", "supply"}
+    | {"missed", "supply", "pressure"}
 )
 SOUND_ENDS = frozenset({"litres", "time", "hours", "down"})
-JUDGED_AGAIN = frozenset({"link", "silent", "fault", "restart", "unrecorded", "master", "supply"})
+JUDGED_AGAIN = frozenset(
+    {"link", "silent", "fault", "restart", "unrecorded", "master", "supply", "pressure"}
+)
 
 
 def drop(run: Run, dose: str) -> None:
@@ -151,7 +153,7 @@ def _after_pulse(run: Run, watering: Watering, pulse: Pulse) -> None:
     if pulse.ended_by == "dry":
         _after_dry(run, watering, pulse)
         return
-    if pulse.metered and pulse.given_l > 0.0:
+    if pulse.metered and pulse.given_l > 0.0 and pulse.ended_by != "pressure":
         water_came(run)
         if pulse.ended_by in SOUND_ENDS:
             run.state.beds[pulse.bed].frosted = False
@@ -254,7 +256,8 @@ def cut(run: Run, bed: str, by: str) -> None:
     Args:
         run: the engine's working set.
         bed: whose.
-        by: what ended it: `stopped`, `paused`, `locked`, `link`, `other`, `fault`, `gone`.
+        by: what ended it: `stopped`, `paused`, `locked`, `link`, `other`, `fault`, `gone`,
+            `supply`, `pressure`.
     """
     watering = run.state.waterings.get(bed)
     if watering is None:

@@ -31,24 +31,35 @@ def came_dry(run: Run, bed: str) -> bool:
         state.dry_beds.append(bed)
     if len(state.dry_beds) < DRY_BEDS:
         return False
-    rests_s = min(SUPPLY_RESTS_S * 2.0**state.supply_tries, SUPPLY_RESTS_MOST_S)
-    state.supply_rests_trusted_s = run.trusted_s + rests_s
-    state.supply_tries = min(state.supply_tries + 1, 8)
     for dry in state.dry_beds:
         if dry in run.garden.beds:
             run.end_alert("valve_stuck_closed", dry, run.garden.beds[dry].valve)
-    run.raise_alert(
-        "supply_lost",
+    rest(
+        run,
         "No water came in two beds: the supply is gone. Look at tap, tank and filter. It is tried "
         "again within two hours.",
     )
     return True
 
 
+def rest(run: Run, text: str) -> None:
+    """Let nothing open by itself for a while, longer after each try in a row.
+
+    Args:
+        run: the engine's working set.
+        text: what the alert says.
+    """
+    state = run.state
+    rests_s = min(SUPPLY_RESTS_S * 2.0**state.supply_tries, SUPPLY_RESTS_MOST_S)
+    state.supply_rests_trusted_s = run.trusted_s + rests_s
+    state.supply_tries = min(state.supply_tries + 1, 8)
+    run.raise_alert("supply_lost", text)
+
+
 def water_came(run: Run) -> None:
     """The meter turned for a bed: the supply is there."""
     state = run.state
-    if state.dry_beds:
+    if state.dry_beds or state.supply_rests_trusted_s is not None:
         state.dry_beds.clear()
         state.supply_tries = 0
         if state.supply_rests_trusted_s is not None:

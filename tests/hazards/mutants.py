@@ -17,8 +17,10 @@ SETTLING = "controller/watering/settling.py"
 SUPPLY = "controller/watering/supply.py"
 FROST = "controller/watering/frost.py"
 STUCK = "controller/watering/stuck.py"
+PRESSURE = "controller/watering/pressure.py"
 METERING = "controller/metering.py"
 INPUTS = "controller/inputs.py"
+MINDING = "controller/minding.py"
 ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
@@ -27,6 +29,8 @@ ENDS = "controller/watering/pulse_ends.py"
 TRIAL = "controller/meter_trial.py"
 UNSET = "controller/unset_clock.py"
 STORE = "controller/store.py"
+CLOCK_BOOK = "controller/store_clock.py"
+RECORDED = "tests/faults/test_unset_clock_record.py"
 RECORDER = "controller/recorder.py"
 NODES = "sim/nodes.py"
 
@@ -272,6 +276,18 @@ BOUNDS = [
         '"leak", ',
         "V1",
     ),
+    m(
+        MINDING,
+        "        if state.mono_s - spoke_s > MAST_FRESH_S:\n",
+        "        if False:\n",
+        "E1 E2",
+    ),
+    m(
+        INPUTS,
+        '    run.end_alert("mast_silent", event.mast)\n',
+        "    pass\n",
+        "E1 E2",
+    ),
     m(METERING, "AFTER_FROST = 0.5", "AFTER_FROST = 1.0", "E2"),
     m(
         SETTLING,
@@ -349,6 +365,17 @@ VALVE = [
         '    return "closed" if valve.state == "told_to_close" else valve.state\n',
         "V4",
     ),
+    m(PRESSURE, "HIGH_FRAC = 1.5", "HIGH_FRAC = 15.0", "E4"),
+    m(PRESSURE, "LOW_FRAC = 0.5", "LOW_FRAC = 0.05", "E4"),
+    m(PRESSURE, "WORDS = 2 ", "WORDS = 1 ", "E4"),
+    m(PRESSURE, "SETTLES_S = 60.0", "SETTLES_S = 0.0", "E4"),
+    m(PRESSURE, "    sound = not _runs(run) or", "    sound =", "E4"),
+    m(PRESSURE, "and event.up_s <= told.up_s:", "and False:", "E4"),
+    m(PRESSURE, '    cut_all(run, "fault")\n    run.close_all()\n', "", "E4"),
+    m(PRESSURE, '            cut(run, bed, "pressure")\n', "            pass\n", "E4"),
+    m(GUARD, '    "pressure_high",\n', "", "E4"),
+    m(SETTLING, ' and pulse.ended_by != "pressure":', ":", "E4"),
+    m("controller/inbox.py", "return [] if told is None else [told]", "return []", "E4"),
     m(
         LEASING,
         "        if edge_s is not None and not now_s - edge_s >= EDGE_GAP_S:\n",
@@ -622,6 +649,30 @@ BOARD = [
     m(UNSET, "    if run.state.clock_synced:\n", "    if True:\n", "T4"),
     m(UNSET, "        run.state.clock_synced = event.synced\n", "        pass\n", "T4"),
     m(
+        UNSET,
+        '        run.note("state", None, code, CHANGED[event.synced], numbers(run))\n',
+        "",
+        "T4",
+        RECORDED,
+    ),
+    m(
+        UNSET,
+        '{"clock_synced": float(run.state.clock_synced), "trusted_s": run.trusted_s}',
+        '{"clock_synced": 1.0, "trusted_s": run.trusted_s}',
+        "T4",
+        RECORDED,
+    ),
+    m(UNSET, "    if not run.state.clock_synced:\n", "    if False:\n", "T4", RECORDED),
+    m(CLOCK_BOOK, "return hour_utc_s not in self.hours_unsynced", "return True", "T4", RECORDED),
+    m(
+        CLOCK_BOOK,
+        "return self._in(bisect_right(self.from_trusted_s, trusted_s))",
+        "return True",
+        "T4",
+        RECORDED,
+    ),
+    m(CLOCK_BOOK, "return self._in(bisect_right(self.from_n, n))", "return True", "T4", RECORDED),
+    m(
         "controller/clock.py",
         "        return SYNCED_MARK.parent.is_dir() or kernel_says_unset()\n",
         "        return False\n",
@@ -690,7 +741,7 @@ WALK = [
         "    return True\n",
         "V12",
     ),
-    m(GUARD, '    "master_failed"\n', '    "nothing"\n', "V12"),
+    m(GUARD, '    "master_failed",\n', "", "V12"),
     m(
         "controller/proving/measure.py",
         "    return abs(flow_l_min - expected_l_min) <= APART_MOST_FRAC * expected_l_min\n",

@@ -143,6 +143,7 @@ def test_history_is_of_one_bed_between_two_instants(here: TestClient) -> None:
         "line_frac",
         "rain_mm",
         "given_l",
+        "clock_synced",
     }
 
 
