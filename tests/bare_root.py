@@ -2,7 +2,7 @@
 
     python tests/bare_root.py FOLDER [--earlier COMMIT] [--words]
 
-Takes the blocks that hardware_notes/installing.md marks with `<!-- run: board-NAME -->` and types them
+Takes the blocks that hardware_notes/installing.md marks with `<!-- run: board-NAME -->`, types them
 as root into a root that systemd has booted (`boot_root.py` says what that needs): an earlier
 version, service, broker, virtual nodes, walk, first water, upgrade in a dose, backup; then a card
 that never saw any of it, and the way back. Real time, about 45 minutes, a gigabyte in FOLDER; not
