@@ -123,7 +123,7 @@ def _put(path: Path, text: str, *, owner: str | None = None) -> None:
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="A folder.")
 @click.option("--lan", multiple=True, metavar="ADDRESS", help="This board's address for nodes.")
 @click.option(
-    "--together", multiple=True, metavar="A,B", help="Devices that are one box: one user."
+    "--together", multiple=True, metavar="A,B", help="One box: one user. `all` for virtual nodes."
 )
 @json_flag
 def broker_config(

@@ -149,7 +149,9 @@ class Daemon(Past):
         self._save_state()  # the journal can be re-fed from here
         if recovered is None:
             at_utc_s, mono_s = self.clock.utc_s(), self.clock.mono_s()
-            self._step(RecordFailed(at_utc_s=at_utc_s, mono_s=mono_s, dose="", cause="not opened"))
+            self._step(
+                RecordFailed(at_utc_s=at_utc_s, mono_s=mono_s, dose="", cause=self._recorder.cause)
+            )
 
     def close_everything(self) -> None:
         """Close every valve and wait for their word; ten seconds at most."""

@@ -11,6 +11,7 @@ from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
 from controller.events import (
+    NEWER,
     Event,
     GardenChanged,
     RainOutlook,
@@ -270,7 +271,10 @@ class Engine:
         state.can_record, run.nudge = False, True
         run.raise_alert(
             "cannot_record",
-            "The record cannot be written, so nothing opens. Look at the disk.",
+            "A newer version wrote the record, so nothing opens. Install that one again, or "
+            "restore the backup from before the upgrade."
+            if isinstance(event, RecordFailed) and event.cause == NEWER
+            else "The record cannot be written, so nothing opens. Look at the disk.",
         )
         if isinstance(event, RecordFailed) and event.dose:
             watering = valves.unrecorded(run, event.dose)

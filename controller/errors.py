@@ -5,7 +5,8 @@
     ├── PayloadError     bytes from the wire that are no reading
     ├── LinkError        the broker is out of reach
     ├── StoreError       the data folder cannot be read or written
-    │   └── LockedError  another process holds the data folder
+    │   ├── LockedError  another process holds the data folder
+    │   └── NewerError   a newer version of the program wrote it
     ├── SeasonError      a season's weather cannot be used
     └── UsageError       a command cannot be carried out as given
         └── WrongUseError   a word of the command line or the environment is no such word
@@ -46,6 +47,10 @@ class StoreError(ThirstlineError):
 
 class LockedError(StoreError):
     """Another process holds the lock of the data folder."""
+
+
+class NewerError(StoreError):
+    """A newer version of the program wrote the record; the message says what to do."""
 
 
 class SeasonError(ThirstlineError):

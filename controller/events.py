@@ -14,6 +14,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
 
+NEWER = "newer version"  # why the record cannot be opened, as `RecordFailed.cause` tells it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LedgerEntry:
@@ -281,7 +283,10 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordFailed:
-    """The store could not write. `dose` is empty when it was no reservation."""
+    """The store could not write. `dose` is empty when it was no reservation.
+
+    `cause` is `NEWER` where a newer version of the program wrote the record.
+    """
 
     kind: Literal["record_failed"] = "record_failed"
     at_utc_s: float

@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 from controller.clock import ScaledClock
 from controller.datafolder import DataFolder
 from controller.effects import Effect, Reserve
-from controller.errors import LockedError, StoreError
-from controller.events import Event, Recorded, RecordFailed, StoreState
+from controller.errors import LockedError, NewerError, StoreError
+from controller.events import NEWER, Event, Recorded, RecordFailed, StoreState
 from controller.store import Recovered, Store, needs_disk
 from controller.trusted import ClockStamp
 
@@ -67,6 +67,7 @@ class Recorder:
         self._jobs: queue.Queue[Job | SnapshotJob | None] = queue.Queue(JOBS_MOST)
         self._opened = threading.Event()
         self._failure: LockedError | None = None
+        self.cause = ""  # why the record could not be opened at the start
         self._ending = threading.Event()
         self._recovered: Recovered | None = None
         self._late = False  # whether `start` has answered already
@@ -139,6 +140,7 @@ class Recorder:
             self._failure = exc
         except (StoreError, ValueError) as exc:
             log.error("cannot record: %s", exc)  # noqa: TRY400 - expected trouble
+            self.cause = NEWER if isinstance(exc, NewerError) else "not opened"
             if store is not None:
                 with suppress(StoreError):
                     store.close()

@@ -23,9 +23,9 @@ from sqlite_utils import Database
 from controller import store_schema as tables
 from controller.datafolder import DataFolder
 from controller.effects import Effect
-from controller.errors import StoreError
+from controller.errors import NewerError, StoreError
 from controller.events import Event, Tick
-from controller.keeping.before_upgrade import back_up_first
+from controller.keeping.before_upgrade import back_up_first, newer_words
 from controller.store_copy import copy_open
 from controller.store_hours import let_go
 from controller.store_migrations import migrations
@@ -330,10 +330,7 @@ def _judge(db: Database, path: Path, install: str | None) -> tuple[History, str]
         return ("first" if install is None else "lost"), "it holds no tables of ours"
     found = meta[0]
     if found["schema"] > tables.SCHEMA_VERSION:
-        msg = (
-            f"{path}: schema {found['schema']} of a newer version; known is {tables.SCHEMA_VERSION}"
-        )
-        raise StoreError(msg)
+        raise NewerError(newer_words(path, found["schema"], tables.SCHEMA_VERSION))
     if install != found["install"] and (install is not None or found["history"] != "first"):
         return "lost", f"it belongs to install {found['install']}, the folder to {install}"
     if migrations.pending(db):

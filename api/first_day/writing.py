@@ -65,7 +65,7 @@ def _head(answers: Answers) -> Iterator[str]:
     yield "[broker]"
     yield _line("url", answers.broker)
     yield '# username = "thirstline"         # where the broker asks who you are'
-    yield '# password_file = "/etc/thirstline/broker.pass"'
+    yield '# password_file = "/etc/thirstline/broker/broker.pass"'
     yield ""
     yield "[page]"
     if answers.page_name:

@@ -18,6 +18,21 @@ from controller.store_copy import CopyFacts, database_bytes, facts_of
 FOLDER = "backups"
 
 
+def newer_words(database: Path, schema: int, known: int) -> str:
+    """What to say of a record that a newer version wrote: what was found, and what to do.
+
+    Args:
+        database: the record.
+        schema: the version of its tables.
+        known: the newest that this program knows.
+    """
+    return (
+        f"{database}: schema {schema} of a newer version; known is {known}. Nothing was changed. "
+        "Install the newer version again, or give this one the backup that was made before the "
+        f"upgrade: thirstline restore BACKUP. Look for it in {database.parent / FOLDER}"
+    )
+
+
 def back_up_first(
     copy: Callable[[Path], None],
     database: Path,

@@ -18,6 +18,7 @@ from controller.errors import UsageError
 from controller.garden import Garden
 
 CONTROLLER = "thirstline"
+ALL = "all"  # every device is one box: what virtual nodes on one connection are
 OUTLOOK, READER = "outlook", "reader"
 PASSWORD_ROUNDS = 1000  # of PBKDF2; the passwords are 128 random bits and need none
 SALT_BYTES = 12
@@ -49,7 +50,8 @@ def users_of(garden: Garden, together: Sequence[Sequence[str]] = ()) -> tuple[Us
 
     Args:
         garden: the garden file.
-        together: devices that are one box, such as `("valve-south", "probe-south-20")`.
+        together: devices that are one box, such as `("valve-south", "probe-south-20")`; `("all",)`
+            makes one of every device.
 
     Returns:
         The controller first, then nodes by name, then `outlook` and `reader`.
@@ -58,6 +60,7 @@ def users_of(garden: Garden, together: Sequence[Sequence[str]] = ()) -> tuple[Us
         UsageError: a name in `together` is none of the garden's, or a topic cannot be guarded.
     """
     devices = _devices(garden)
+    together = [tuple(devices) if tuple(group) == (ALL,) else group for group in together]
     for name in (name for group in together for name in group):
         if name not in devices:
             msg = f"{name[:60]!r}: there is no such device; there are {', '.join(devices)}"

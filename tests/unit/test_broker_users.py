@@ -52,6 +52,15 @@ def test_devices_that_share_a_topic_or_a_box_are_one_user() -> None:
     assert HOLLIN.topic("lease", "south") in users["probe-south-20"].reads
 
 
+def test_virtual_nodes_that_share_one_connection_are_one_user() -> None:
+    users = by_name(HOLLIN, ("all",))
+    assert set(users) == {"thirstline", "meter-main", "outlook", "reader"}
+    apart = by_name(HOLLIN)
+    nodes = set(apart) - {"thirstline", "outlook", "reader"}
+    assert set(users["meter-main"].writes) == {word for n in nodes for word in apart[n].writes}
+    assert HOLLIN.topic("lease", "south") not in users["meter-main"].writes
+
+
 def test_a_device_that_is_not_there_is_refused_by_name() -> None:
     with pytest.raises(UsageError, match="there is no such device"):
         users_of(HOLLIN, [("valve-sooth",)])

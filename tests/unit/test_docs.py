@@ -41,6 +41,7 @@ DOCUMENTS = (
     "CHANGELOG.md",
     "hardware_notes/README.md",
     "hardware_notes/board.md",
+    "hardware_notes/installing.md",
 )
 BOTH = README + DEVELOPERS
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
