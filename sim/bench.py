@@ -32,6 +32,7 @@ READY_S = 5.0  # [s] real, for the broker to let us hear
 RETRY_FIRST_S, RETRY_MOST_S = 0.2, 5.0  # [s] real, pause before another attempt
 STOP_S = 3.0  # [s] real
 GOODBYE_S = 0.5  # [s] real, for the broker to take the last words
+ROOM_S = 0.05  # [s] real, for the broker to take what all nodes say at the same instant
 
 _log = logging.getLogger(__name__)
 
@@ -189,9 +190,19 @@ class Bench:
                 raise LinkError(msg)
 
     def _send(self, topic: str, payload: bytes, qos: int) -> None:
-        """Send now or never: a node does not keep old words."""
-        if self._connection is not None and not self.nodes.breakage.network_down:
-            self._connection.publish(topic, payload, qos=qos)
+        """Send now or never: a node does not keep old words.
+
+        A true node has a connection to itself. All of them share this one, which takes few words
+        before the broker has taken in the last: where it is full, it is waited for a moment.
+        """
+        connection = self._connection
+        if connection is None or self.nodes.breakage.network_down:
+            return
+        until_s = time.monotonic() + ROOM_S
+        while not connection.publish(topic, payload, qos=qos):
+            if connection.lost is not None or time.monotonic() >= until_s:
+                return
+            connection.pump(SHORTEST_WAIT_S)
 
     def _say_goodbye(self) -> None:
         self.nodes.run_to(self._clock.mono_s(), self._send)

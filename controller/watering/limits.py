@@ -133,6 +133,11 @@ def used_l(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str | None = No
     )
 
 
+def starts_in_day(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str) -> int:
+    """How often a bed's valve was let open within the window [-]."""
+    return sum(1 for entry in ledger if entry.bed == bed and counts(entry, trusted_s))
+
+
 def allowed_now_l(
     opening: Opening, caps: Caps, ledger: list[LedgerEntry], trusted_s: float
 ) -> float:
@@ -217,7 +222,7 @@ def _budget(
         return _refuse(Refused.BED_CAP, allowed_l, next_s)
     if not used_l(ledger, trusted_s) + wanted_l <= caps.site_l_day:
         return _refuse(Refused.SITE_CAP, allowed_l, next_s)
-    starts = sum(1 for e in ledger if e.bed == opening.bed and counts(e, trusted_s))
+    starts = starts_in_day(ledger, trusted_s, opening.bed)
     if not (starts < STARTS_MOST or opening.proof):
         return _refuse(Refused.STARTS, allowed_l, next_s)
     return _traffic(opening, situation, wanted_l, allowed_l)

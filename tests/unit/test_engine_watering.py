@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from controller.effects import Lease, Outcome, Reserve, Settle
-from controller.events import Recorded, StoreState, WeatherReading
+from controller.events import LedgerEntry, Recorded, StoreState, WeatherReading
+from controller.watering.limits import STARTS_MOST
 from tests.engine_bench import Bench
 from tests.engine_garden import DAY_S, small_garden
 
@@ -290,6 +291,24 @@ def test_a_day_cannot_be_passed_by_orders_however_many(bench: Bench) -> None:
     wait_s = last.next_possible_utc_s - bench.at_utc_s
     assert 0.0 < wait_s < DAY_S
     assert math.isfinite(last.allowed_l or 0.0)
+
+
+def test_a_dry_bed_whose_starts_are_spent_waits_and_is_told_so_now_and_then() -> None:
+    bench = Bench(small_garden())
+    for n in range(STARTS_MOST):
+        ended_s = bench.trusted_s - DAY_S + 3600.0 * (2 + n)
+        bench.engine.state.ledger.append(
+            LedgerEntry(dose=f"old-{n}", bed="south", charged_l=1.0, ended_trusted_s=ended_s)
+        )
+    bench.dry_out(0.6)
+    bench.live(1800.0)
+    said = [n for n in bench.notes("decision") if n.code in {"cap_spent", "floor_passed"}]
+    assert {n.code for n in said} == {"cap_spent"}
+    assert len(said) <= 4  # at the pace of the looks, not of the ticks
+    assert said[0].numbers["allowed_l"] == 0.0
+    assert bench.notes("watering") == []
+    bench.live(2 * 3600.0)  # the first of them is a day old now
+    assert bench.litres["south"] > 0.0
 
 
 @pytest.mark.hazard("T1")
