@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from controller import meter_trial, probe_care, probe_dawns, unset_clock
+from controller import meter_trial, probe_care, probe_dawns, unseen_rain, unset_clock
 from controller.agronomy.eto import Site
 from controller.correcting import correct_bed, hear_rain, today
 from controller.probe_hours import hour_ended
+from controller.probe_readings import rain_known
 from controller.run import Run
 from controller.sensing.climate import end_day, keep_hour
 from controller.sensing.estimate import GRID_S, add_rain, advance, deepen, start
@@ -92,12 +93,15 @@ def _step(run: Run, site: Site, grid: int) -> None:
     eto_sd_frac = state.sky.reckoned.eto_sd_frac
     rain_mm, state.sky.rain_due_mm = state.sky.rain_due_mm, 0.0
     state.climate.rain_today_mm += rain_mm
+    heard = rain_known(run)
     for bed, water in state.water.items():
-        soil = soils[bed]
+        soil, before_mm = soils[bed], water.used_mm
         if rain_mm > 0.0:
             net_mm = add_rain(water, soil, rain_mm, begin_s)
             state.beds[bed].rain_hour_mm += net_mm
         advance(water, soil, days[bed], eto_mm, eto_sd_frac)
+        if not heard or state.beds[bed].spared_mm > 0.0:
+            unseen_rain.settle(run, bed, water.used_mm - before_mm, heard=heard)
     if (grid + 1) % STEPS_H == 0:
         _hour(run, begin_s + GRID_S)
     day = run.local_day(begin_s + GRID_S).toordinal()

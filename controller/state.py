@@ -267,6 +267,7 @@ class BedMemory:
     rained_utc_s: float | None = None  # last hour's end at which rain had soaked in
     blind_trusted_s: float | None = None  # since when it has no probe to go by
     blind_called_trusted_s: float | None = None  # when that was last called out
+    spared_mm: float = 0.0  # of its use, for rain that nobody measured
     poured: Poured | None = None  # the last that somebody told
     miss: Miss | None = None  # a turn that a person wants left out
     frosted: bool = False  # no sound pulse since the last frost

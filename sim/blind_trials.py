@@ -1,13 +1,16 @@
 """All probes dead for two weeks: does a garden still get about what it needs?
 
     python -m sim.blind_trials [--seeds N | --seeds A-B] [--sure] [--weather NAME ...]
-        [--sky known|unknown|both] [--case NAME] [--out FILE] [--jobs J] [--json]
+        [--sky known|unknown|both] [--case NAME] [--counted F] [--out FILE] [--jobs J] [--json]
 
 In each drawn world every probe falls silent for fourteen days, from a day and hour drawn from the
 seed. With `known` the mast goes on; with `unknown` it is silent for the same days. What a bed then
 took from the tap and from its store together (litres given, and by how much what it lacks of full
 grew) is held against what `hindsight` took in the same world in the same days; the plan of
 `hindsight` is of its whole season. Trials that stand in FILE are not run again.
+
+`--counted` bends `controller.unseen_rain.COUNTED_FRAC`, the share of a bed's use that the books
+count in the dark: what less water there costs.
 
 Beside it stands what the same garden takes in those days with its probes and its mast: what is ours
 and what is the blindness's.
@@ -34,9 +37,11 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+from controller import unseen_rain
 from controller.errors import ThirstlineError
 from controller.garden import Garden
 from controller.watering.policy import SMALLEST_DOSE_FRAC
+from sim.bending import bent
 from sim.examples import find_garden
 from sim.faults import Fault, FaultScript, Kind, What
 from sim.garden_world import midnight_utc_s
@@ -115,13 +120,14 @@ def _litres(live: EngineReplay, bed: str, sight: Sight) -> float:
 
 
 def lived(
-    garden: Garden, sure: bool, job: tuple[str, int, tuple[str, ...]]
+    garden: Garden, sure: bool, share: float, job: tuple[str, int, tuple[str, ...]]
 ) -> list[dict[str, Any]]:
     """One world under hindsight once, and blind under each sky that is asked for.
 
     Args:
         garden: of a case.
         sure: whether the world is as the file says.
+        share: of a bed's use that its books count in the dark [0..1].
         job: season, seed, skies.
 
     Returns:
@@ -133,10 +139,11 @@ def lived(
     weather, seed, skies = job
     replay = prepare(garden, weather, seed=seed, sure=sure)
     best, sighted = run_policy(replay, "hindsight"), _sighted(replay)
-    trials = [
-        {"weather": weather, "seed": seed, "sky": sky, **_blind(replay, sky, best.hours)}
-        for sky in skies
-    ]
+    with bent(unseen_rain, "COUNTED_FRAC", share):
+        trials = [
+            {"weather": weather, "seed": seed, "sky": sky, **_blind(replay, sky, best.hours)}
+            for sky in skies
+        ]
     for trial in trials:
         for bed, one in trial["beds"].items():
             one |= sighted[bed]
@@ -298,6 +305,9 @@ def _asked(argv: Sequence[str] | None) -> argparse.Namespace:
     ask.add_argument("--sure", action="store_true", help="worlds exactly as the files say")
     ask.add_argument("--weather", nargs="+", default=list(WEATHER))
     ask.add_argument("--sky", choices=(*SKIES, "both"), default="both")
+    ask.add_argument(
+        "--counted", type=float, default=unseen_rain.COUNTED_FRAC, help="share of use, 0 to 1"
+    )
     ask.add_argument("--case", default=STANDARD.name, help=", ".join(one.name for one in CASES))
     ask.add_argument("--out", type=Path, help="a file: trials that stand in it are not run again")
     ask.add_argument("--jobs", type=int, default=1, help="processes")
@@ -318,14 +328,20 @@ def run_all(asked: argparse.Namespace) -> list[dict[str, Any]]:
     (case,) = cases_named([asked.case])
     document = tomllib.loads(find_garden("hollin-lane").read_text(encoding="utf-8"))
     skies = SKIES if asked.sky == "both" else (asked.sky,)
-    of = {"trials": "blind", "case": case.name, "sure": str(asked.sure), "program": code_digest()}
+    of = {
+        "trials": "blind",
+        "case": case.name,
+        "sure": str(asked.sure),
+        "counted": f"{asked.counted:g}",
+        "program": code_digest(),
+    }
     kept = KeptLines(asked.out, of)
     worlds = list(product(asked.weather, [1] if asked.sure else asked.seeds))
     missing = [
         (weather, seed, tuple(sky for sky in skies if _key(weather, seed, sky) not in kept.kept))
         for weather, seed in worlds
     ]
-    one = partial(lived, garden_of(case, document), asked.sure)
+    one = partial(lived, garden_of(case, document), asked.sure, asked.counted)
     for trials in _spread(one, [job for job in missing if job[2]], asked.jobs):
         for trial in trials:
             kept.add(_key(trial["weather"], trial["seed"], trial["sky"]), trial)

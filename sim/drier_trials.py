@@ -16,8 +16,8 @@ import argparse
 import json
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -33,6 +33,7 @@ from controller.garden import load_garden
 from controller.store import Store, open_reader
 from controller.store_book import SeasonRows
 from controller.trusted import ClockStamp
+from sim.bending import bent
 from sim.examples import find_garden
 from sim.replay import EngineReplay
 from sim.season_run import Replay, prepare
@@ -40,17 +41,13 @@ from sim.season_run import Replay, prepare
 NOTHING = "the record is too short for a reckoning"
 
 
-@contextmanager
-def lines_shifted(by_frac: float) -> Iterator[None]:
+def lines_shifted(by_frac: float) -> AbstractContextManager[None]:
     """Every stage's line so much further, never past its floor; the floors stay."""
-    before = crop.LINES_FRAC
-    crop.LINES_FRAC = MappingProxyType(
-        {stage: (min(line + by_frac, floor), floor) for stage, (line, floor) in before.items()}
-    )
-    try:
-        yield
-    finally:
-        crop.LINES_FRAC = before
+    lines = {
+        stage: (min(line + by_frac, floor), floor)
+        for stage, (line, floor) in crop.LINES_FRAC.items()
+    }
+    return bent(crop, "LINES_FRAC", MappingProxyType(lines))
 
 
 def lived(replay: Replay) -> SeasonRows:

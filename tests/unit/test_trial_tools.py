@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from controller import unseen_rain
 from controller.errors import UsageError
 from controller.garden import Garden, load_garden
 from sim import blind_trials, eye_trials, frontier
@@ -285,7 +286,7 @@ def test_the_error_of_a_line_is_counted_without_and_with_what_was_learned() -> N
 
 @pytest.mark.slow  # about 12 s
 def test_a_blind_fortnight_calls_floods_nothing_and_costs_no_yield(garden: Garden) -> None:
-    found = blind_trials.lived(garden, True, ("invented-dry", 1, ("known",)))
+    found = blind_trials.lived(garden, True, 1.0, ("invented-dry", 1, ("known",)))
     assert json.dumps(found)
     judged = {one.words: one for one in blind_trials.verdicts(found)}
     for words in (
@@ -294,6 +295,21 @@ def test_a_blind_fortnight_calls_floods_nothing_and_costs_no_yield(garden: Garde
         "relative yield of the season, lowest",
     ):
         assert judged[words].holds, judged[words]
+
+
+@pytest.mark.slow  # about 20 s
+def test_a_garden_in_the_dark_takes_less_where_its_books_leave_room_for_rain(
+    garden: Garden,
+) -> None:
+    def water_l(share: float) -> float:
+        (found,) = blind_trials.lived(garden, True, share, ("invented-dry", 1, ("unknown",)))
+        assert found["relative_yield"] >= 0.85
+        return sum(float(bed["ours_l"]) for bed in found["beds"].values())
+
+    before = unseen_rain.COUNTED_FRAC
+    spared_l, whole_l = water_l(0.75), water_l(1.0)
+    assert 0.6 * whole_l < spared_l < 0.95 * whole_l
+    assert before == unseen_rain.COUNTED_FRAC  # put back
 
 
 @pytest.mark.slow  # about 5 s
