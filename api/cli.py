@@ -1,5 +1,7 @@
 """The command `thirstline`: the only place that puts everything together.
 
+What a daemon does not need for months is imported by the command that needs it.
+
 Exit status: 0 done (also after SIGTERM or Ctrl-C, valves closed), 1 the answer is no, 2 wrong use,
 3 the daemon cannot be reached. `--json` prints one JSON document on standard output, nothing else.
 """
@@ -12,38 +14,23 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from api import look
-from api.alarm_commands import alarm
-from api.book_commands import export, season
-from api.broker_command import broker_config
-from api.card_command import card
-from api.care_commands import backup, restore_command
-from api.close_command import close_all_command
 from api.command_group import NO, Group
-from api.demo import DEMO_SEASON, Demo, garden_of
-from api.doctor_command import doctor
-from api.folders import folder_meant
+from api.folders import folder_meant, garden_of
 from api.keeper import Keeper, Signals
-from api.new_command import new
 from api.next_step import beside, command
-from api.options import data_option, json_flag, print_json, say, say_next
-from api.pair_command import pair
-from api.record_commands import record
-from api.season_commands import replay
-from api.service_command import install_service
-from api.sweep_command import sweep
-from api.walk_command import walk
+from api.options import DEMO_SEASON, data_option, json_flag, print_json, say, say_next
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
 from controller.errors import WrongUseError
-from controller.explain import explain, render
 from controller.garden import Garden
-from sim.bench_trial import run_bench
-from sim.broker import EmbeddedBroker
+
+if TYPE_CHECKING:
+    from sim.broker import EmbeddedBroker
 
 
 class Seconds(click.ParamType[float]):
@@ -112,6 +99,8 @@ def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: 
 
     Example:  thirstline demo --for 40s
     """
+    from api.demo import Demo
+
     shown = Demo(speed=speed, season=weather, say=_quietly(as_json), port=port).run(seconds)
     if as_json:
         print_json(shown)
@@ -172,7 +161,7 @@ def keep(
     """
     signals = Signals()
     clock = ScaledClock(speed, anchor_from(os.environ))
-    broker = EmbeddedBroker() if garden.broker.builtin else None
+    broker = _builtin_broker() if garden.broker.builtin else None
     try:
         url = broker.start().url if broker is not None else None
         keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=armed, port=port)
@@ -191,6 +180,12 @@ def keep(
             broker.stop()
     if not told.as_json:
         say("Every valve was told to close. The record is written.")
+
+
+def _builtin_broker() -> EmbeddedBroker:
+    from sim.broker import EmbeddedBroker
+
+    return EmbeddedBroker()
 
 
 def _greet(garden: Garden, keeper: Keeper, told: Told, *, armed: bool) -> None:
@@ -239,6 +234,8 @@ def bench(
 
     Example:  thirstline bench hollin-lane --speed 60 --depletion south=0.42
     """
+    from sim.bench_trial import run_bench
+
     setting, _ = garden_of(garden)
     signals = Signals()
     clock = ScaledClock(speed, anchor_from(os.environ))
@@ -275,6 +272,8 @@ def check(garden: str, as_json: bool) -> None:
 
     Example:  thirstline check hollin-lane
     """
+    from controller.explain import explain, render
+
     setting, _ = garden_of(garden)
     told = explain(setting)
     if as_json:
@@ -284,22 +283,24 @@ def check(garden: str, as_json: bool) -> None:
         say_next("run", garden)
 
 
-main.add_command(new)
-main.add_command(replay)
-main.add_command(sweep)
-main.add_command(record)
-main.add_command(walk)
-main.add_command(alarm)
-main.add_command(pair)
-main.add_command(card)
-main.add_command(season)
-main.add_command(export)
-main.add_command(backup)
-main.add_command(restore_command)
-main.add_command(doctor)
-main.add_command(close_all_command)
-main.add_command(broker_config)
-main.add_command(install_service)
+main.later(
+    "new = api.new_command:new",
+    "replay = api.season_commands:replay",
+    "sweep = api.sweep_command:sweep",
+    "record = api.record_commands:record",
+    "walk = api.walk_command:walk",
+    "alarm = api.alarm_commands:alarm",
+    "pair = api.pair_command:pair",
+    "card = api.card_command:card",
+    "season = api.book_commands:season",
+    "export = api.book_commands:export",
+    "backup = api.care_commands:backup",
+    "restore = api.care_commands:restore_command",
+    "doctor = api.doctor_command:doctor",
+    "close-all = api.close_command:close_all_command",
+    "broker-config = api.broker_command:broker_config",
+    "install-service = api.service_command:install_service",
+)
 
 
 @main.command()

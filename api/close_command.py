@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-from api.demo import garden_of
+from api.folders import garden_of
 from api.options import json_flag, print_json
 from controller.connection import Connection, address_of
 from controller.errors import LinkError

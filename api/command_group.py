@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import MutableMapping, Sequence
+from importlib import import_module
 from typing import Any
 
 import click
@@ -19,7 +20,51 @@ FIRST_IS_GARDEN = ("check", "run", "bench", "walk", "replay", "sweep", "season",
 
 
 class Group(click.Group):
-    """Turns this project's errors into a sentence, the next step and an exit status."""
+    """Turns this project's errors into a sentence, the next step and an exit status.
+
+    A command that was named by `later` is imported once it is asked for, so that the daemon's
+    process, which lives for months, does not carry the others.
+    """
+
+    def __init__(self, name: str | None = None, **words: Any) -> None:  # noqa: ANN401 - click's
+        self._later: dict[str, str] = {}
+        super().__init__(name, **words)
+
+    def later(self, *places: str) -> None:
+        """Name commands without importing them.
+
+        Args:
+            places: each `name = module:attribute`.
+        """
+        for place in places:
+            name, _, where = place.partition(" = ")
+            self._later[name] = where
+
+    @property
+    def commands(self) -> MutableMapping[str, click.Command]:
+        """Every command by its name, all of them imported."""
+        for name in list(self._later):
+            self._import(name)
+        return self._here
+
+    @commands.setter
+    def commands(self, commands: MutableMapping[str, click.Command]) -> None:
+        self._here = commands
+
+    def _import(self, name: str) -> None:
+        module, _, attribute = self._later.pop(name).partition(":")
+        self._here[name] = getattr(import_module(module), attribute)
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """Add a command that is imported already."""
+        self._here[name or cmd.name or ""] = cmd
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """One command; no other is imported for it."""
+        del ctx
+        if cmd_name in self._later:
+            self._import(cmd_name)
+        return self._here.get(cmd_name)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

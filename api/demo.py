@@ -15,12 +15,14 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.folders import garden_of as garden_of
 from api.keeper import Keeper, Signals
+from api.options import DEMO_SEASON
 from controller.clock import Anchor, ScaledClock, real_utc_s
 from controller.datafolder import DataFolder
 from controller.effects import Effect, Lease, Note, Reserve, Settle
 from controller.events import Started
-from controller.garden import Garden, load_garden
+from controller.garden import load_garden
 from controller.run import VERSION
 from controller.store import Store
 from controller.watering.words import bed_name
@@ -30,7 +32,6 @@ from sim.examples import find_garden
 from sim.trial import Trial, lived
 
 DEMO_GARDEN = "hollin-lane"
-DEMO_SEASON = "invented-demo"
 WAIT_S = 0.2
 
 
@@ -164,14 +165,3 @@ class Demo:
         self.say("For status, why and record in another terminal:")
         self.say(f"  --data {keeper.daemon.folder.path}")
         self.say("Ctrl-C ends it and closes every valve.")
-
-
-def garden_of(name_or_path: str) -> tuple[Garden, Path]:
-    """A garden by path or example name.
-
-    Raises:
-        GardenError: the file is refused.
-        UsageError: there is none.
-    """
-    path = find_garden(name_or_path)
-    return load_garden(path), path

@@ -1,4 +1,4 @@
-"""Which data folder a command from the shell means."""
+"""Which garden and which data folder a command from the shell means."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ import os
 from pathlib import Path
 
 from api import look
-from api.demo import garden_of
 from controller.datafolder import DataFolder, default_data_dir
+from controller.garden import Garden, load_garden
+from sim.examples import find_garden
 
 
 def folder_meant(garden: str | None, data: Path | None) -> DataFolder:
@@ -27,3 +28,14 @@ def folder_meant(garden: str | None, data: Path | None) -> DataFolder:
         setting, _ = garden_of(garden)
         return DataFolder(default_data_dir(setting.garden.id, os.environ), make=False)
     return look.only_folder(default_data_dir("x", os.environ))
+
+
+def garden_of(name_or_path: str) -> tuple[Garden, Path]:
+    """A garden by path or example name.
+
+    Raises:
+        GardenError: the file is refused.
+        UsageError: there is none.
+    """
+    path = find_garden(name_or_path)
+    return load_garden(path), path

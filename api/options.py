@@ -9,6 +9,7 @@ import click
 
 from api.next_step import fitted, next_step
 
+DEMO_SEASON = "invented-demo"  # the season of trials
 DAY = click.DateTime(["%Y-%m-%d"])
 
 json_flag = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")

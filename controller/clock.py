@@ -42,6 +42,14 @@ def kernel_says_unset() -> bool:
     return bool(told == TIME_ERROR)
 
 
+def _boot_id() -> str:
+    """What tells this boot from another; empty where nobody says."""
+    try:
+        return BOOT_ID.read_text(encoding="ascii").strip()
+    except OSError:  # within the service's fence, which tells it this way
+        return os.environ.get(BOOT_VARIABLE, "")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Anchor:
     """Where a scaled clock starts: this simulated instant at that real one."""
@@ -92,6 +100,7 @@ class ScaledClock:
             msg = f"--speed: {speed:g} is outside 1 to {SPEED_MOST:g}"
             raise WrongUseError(msg)
         self.speed = speed
+        self._boot_id = _boot_id()  # asked once: no process outlives its boot
         self._began_s = time.monotonic()
         real_s = time.time()
         self.anchor = anchor or Anchor(sim_utc_s=real_s, real_utc_s=real_s)
@@ -121,12 +130,8 @@ class ScaledClock:
 
     def stamp(self, trusted_s: float) -> ClockStamp:
         """All clocks now, for the record."""
-        try:
-            boot = BOOT_ID.read_text(encoding="ascii").strip()
-        except OSError:  # within the service's fence, which tells it this way
-            boot = os.environ.get(BOOT_VARIABLE, "")
         return ClockStamp(
-            boot_id=boot,
+            boot_id=self._boot_id,
             mono_s=time.monotonic(),
             utc_s=self.utc_s(),
             synced=self.synced(),

@@ -31,6 +31,7 @@ from controller.store_hours import let_go
 from controller.store_migrations import migrations
 from controller.store_reads import DAY_S, History, HourRow, Reader, Recovered
 from controller.store_schema import Entry, Params, Statement, effects_json, needs_disk, prepare
+from controller.store_states import packed
 from controller.trusted import ClockStamp, trusted_gap_s
 
 __all__ = ["MOST_PENDING", "Recovered", "Store", "effects_json", "needs_disk", "open_reader"]
@@ -49,6 +50,7 @@ PRAGMAS = (  # name, what to set, what it must then answer
     ("synchronous", "FULL", 2),
     ("foreign_keys", "ON", 1),
     ("journal_size_limit", str(4 * 1024 * 1024), 4 * 1024 * 1024),
+    ("secure_delete", "OFF", 0),  # Debian's writes zeros over all that goes: wear for nothing
 )
 
 
@@ -183,7 +185,7 @@ class Store(Reader):
             raise StoreError(msg)
         with _writing(self._db, self._path):
             self._write(self._pending, stamp)
-            row = (self._next_n - 1, version, stamp.trusted_s, state_json)
+            row = (self._next_n - 1, version, stamp.trusted_s, packed(state_json))
             self._db.execute(tables.INSERT_SNAPSHOT, row)
             let_go(self._db, self.prunable_n(stamp.trusted_s - JOURNAL_S, MOST_BYTES))
         self._written()

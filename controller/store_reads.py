@@ -15,6 +15,7 @@ from controller.sensing.sky_hours import SkyHour
 from controller.store_book import SeasonRows, season_rows
 from controller.store_clock import ClockBook, Query, clock_book
 from controller.store_schema import EXCESS_N, OLD_N, USED_BYTES, Params
+from controller.store_states import unpacked
 from controller.trusted import ClockStamp
 
 PAGE_ROWS = 1_000  # journal rows fetched at once
@@ -295,7 +296,9 @@ class Reader:
     def _snapshot(self, tail: str, params: Params) -> Snapshot:
         sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
         rows = self._query(sql, params)
-        return Snapshot(**rows[0]) if rows else Snapshot()
+        if not rows:
+            return Snapshot()
+        return Snapshot(**{**rows[0], "state_json": unpacked(rows[0]["state_json"])})
 
 
 def _garden_in(text: str | None) -> str | None:

@@ -3,13 +3,15 @@
 Rows as the daemon writes them go through the store itself, day after day, with a snapshot and its
 pruning each hour: readings of every probe, a report of each valve every 20 s and of the meter every
 minute, each bed's hourly state, decisions, and a watering of three pulses every third night. No
-engine runs; the snapshot is as long as one of a garden of that size. Clocks are made up.
+engine runs; the snapshot is as long as one of a garden of that size. Clocks are made up. What is
+written on a day is what the process gave to write calls: rows, write-ahead log, checkpoints.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import random
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,6 +27,7 @@ from controller.trusted import ClockStamp
 DAY_S, HOUR_S = 86_400, 3_600
 BEGAN_UTC_S = 1_780_000_000.0
 VALVE_S, METER_S = 20, 60
+IDLE_VALVE_S = 60  # the link passes on no more of an idle valve that says the same
 STATE_BYTES_A_BED = 30_000  # of a snapshot: the example garden has 24,000 after ten days
 
 
@@ -34,6 +37,10 @@ class Plot:
 
     probes: int = 64
     every_s: int = 600
+    valve_s: int = (
+        VALVE_S  # between two kept reports of a valve; of idle ones IDLE_VALVE_S; 0: none
+    )
+    state_json: str | None = None  # of a snapshot; None: numbers, as many as an example's beds have
 
     @property
     def beds(self) -> int:
@@ -48,6 +55,7 @@ class Size:
     day: int
     file_bytes: int
     journal_d: float
+    written_bytes: int  # what this process gave to write calls that day, logs and all
 
 
 def season(folder: DataFolder, plot: Plot, days: int) -> Iterator[Size]:
@@ -60,13 +68,21 @@ def season(folder: DataFolder, plot: Plot, days: int) -> Iterator[Size]:
     """
     store = Store.open(folder)
     store.commit(_link(0.0), [SaveEpoch(epoch=1)], durable=True, stamp=_stamp(0))
-    state = json.dumps({"state": "x" * (STATE_BYTES_A_BED * plot.beds)})
+    state = plot.state_json or _state(plot)
+    written_bytes = _written_bytes()
     for hour in range(24 * days):
         _hour(store, plot, hour)
         store.save_snapshot("1", state)
         if hour % 24 == 23:
-            yield _size(store, folder, hour // 24 + 1)
+            before, written_bytes = written_bytes, _written_bytes()
+            yield _size(store, folder, hour // 24 + 1, written_bytes - before)
     store.close()
+
+
+def _state(plot: Plot) -> str:
+    """Numbers that nobody could pack much, as long as the state of so many beds."""
+    rng, each = random.Random(plot.beds), 20  # [bytes] of one with its comma
+    return json.dumps([rng.random() for _ in range(STATE_BYTES_A_BED * plot.beds // each)])
 
 
 def _hour(store: Store, plot: Plot, hour: int) -> None:
@@ -116,7 +132,7 @@ def _minute(plot: Plot, at_s: int, n: int) -> Iterator[Entry]:
             told = (at_utc_s, where, n, at_s + 0.125, 0.23456, 17.25, 3.61, at_s, "b1c2d3e4", None)
             yield _entry(n, reading=told)
             n += 1
-    for begin_s in range(at_s, at_s + 60, VALVE_S):
+    for begin_s in range(at_s, at_s + 60, plot.valve_s) if plot.valve_s else ():
         for text in _reports(plot):
             yield _entry(n, journal=(n, BEGAN_UTC_S + begin_s, "valve", text, None))
             n += 1
@@ -175,10 +191,20 @@ def _stamp(at_s: float) -> ClockStamp:
     )
 
 
-def _size(store: Store, folder: DataFolder, day: int) -> Size:
+def _written_bytes() -> int:
+    """What this process has given to write calls so far; 0 where the system does not tell."""
+    try:
+        told = Path("/proc/self/io").read_text(encoding="ascii")
+    except OSError:
+        return 0
+    return next(int(line.split()[1]) for line in told.splitlines() if line.startswith("wchar"))
+
+
+def _size(store: Store, folder: DataFolder, day: int, written_bytes: int) -> Size:
     first = store._query("SELECT min(at_utc_s) AS at FROM journal", ())[0]["at"]
     reach_d = day - (float(first) - BEGAN_UTC_S) / DAY_S
-    return Size(day=day, file_bytes=folder.database_size(), journal_d=reach_d)
+    file_bytes = folder.database_size()
+    return Size(day=day, file_bytes=file_bytes, journal_d=reach_d, written_bytes=written_bytes)
 
 
 def main() -> None:
@@ -194,7 +220,8 @@ def main() -> None:
     most, last = max(one.file_bytes for one in sizes), sizes[-1]
     print(  # noqa: T201 - a command
         f"{told.probes} probes each {told.every} s, {plot.beds} beds, {told.days} days: at most "
-        f"{most / 1e6:.0f} MB, the journal reaches back {last.journal_d:.1f} days"
+        f"{most / 1e6:.0f} MB, the journal reaches back {last.journal_d:.1f} days; "
+        f"{last.written_bytes / 1e6:.0f} MB written on the last day"
     )
 
 

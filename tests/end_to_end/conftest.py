@@ -23,7 +23,9 @@ PLACES = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/s
 class Mosquitto:
     """One broker process on a port of its own that a test starts, stops, freezes and kills."""
 
-    def __init__(self, folder: Path, *, anonymous: bool = True, rights: str = "") -> None:
+    def __init__(
+        self, folder: Path, *, anonymous: bool = True, rights: str = "", queued: int = 100
+    ) -> None:
         found = shutil.which("mosquitto", path=PLACES)
         if found is None:
             pytest.skip("mosquitto is not installed")
@@ -36,7 +38,7 @@ class Mosquitto:
         self._config.write_text(
             f"listener {self.port} {HOST}\nallow_anonymous {str(anonymous).lower()}\n"
             "persistence false\nmessage_size_limit 4096\nmax_packet_size 8192\n"
-            "max_queued_messages 100\n"
+            f"max_queued_messages {queued}\n"
         )
         if rights:
             listed = folder / "rights"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -55,6 +57,17 @@ def test_help_names_every_command() -> None:
     assert said.exit_code == 0
     assert [name for name in COMMANDS if name not in said.output] == []
     assert sorted(main.commands) == sorted(COMMANDS)
+
+
+def test_what_keeps_a_garden_carries_neither_simulator_nor_other_commands() -> None:
+    """A daemon lives for months on a small board: each module is memory, and time at a start."""
+    asked = "import sys, api.cli; print(*(n for n in sys.modules if n.startswith(('sim', 'api'))))"
+    said = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    carried = set(said.stdout.split())
+    assert "api.keeper" in carried
+    assert {name for name in carried if name.split(".")[0] == "sim"} == {"sim", "sim.examples"}
+    others = ("_command", "_commands", "api.demo", "api.reporting")
+    assert [name for name in carried if name.endswith(others)] == []
 
 
 @pytest.mark.parametrize("command", COMMANDS)
