@@ -349,14 +349,18 @@ def amount(text: str, name: str, most: float) -> float:
     """A number typed by a person into a form.
 
     Args:
-        text: as typed; a decimal comma is taken as a point.
+        text: as typed; a decimal comma is taken as a point, but `1,250` can mean two things.
         name: what it is, for the message.
         most: the largest that is taken.
 
     Raises:
         ProblemError: 422.
     """
-    plain = text.strip().replace(",", ".")
+    typed = text.strip()
+    if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", typed):
+        whole, part = typed.replace(",", ""), typed.replace(",", ".").rstrip("0").rstrip(".")
+        raise ProblemError(422, f"{typed} can be read in two ways: write {whole} or {part}.")
+    plain = typed.replace(",", ".")
     if re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,3})?", plain):
         value = float(plain)
         if 0.0 < value <= most:

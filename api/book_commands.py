@@ -48,7 +48,7 @@ def season(
     print_json(book) if as_json else say(_text(setting, book))
 
 
-@click.command()
+@click.command(short_help="Write picks, waterings and hours as CSV files.")
 @click.argument("garden")
 @click.option("--from", "first", type=DAY, default=None, help="The first planting if left out.")
 @click.option("--to", "last", type=DAY, default=None, help="The last day of the record.")
@@ -160,7 +160,7 @@ def _text(setting: Garden, book: dict[str, Any]) -> str:
     ]
     for name, bed in book["beds"].items():
         apart = bed["median_days_between"]
-        kg = f"{bed['fruit']['kg']:.1f} kg" if bed["fruit"]["picks"] else "-"
+        kg = tongue.mass(bed["fruit"]["kg"]) if bed["fruit"]["picks"] else "-"
         lines.append(
             f"{bed_name(name)[:13]:<14}{bed['waterings']:>10}{tongue.litres(bed['litres']):>10}"
             f"{'-' if apart is None else f'{apart:.1f}':>12}{bed['dawns_past_line']:>11}{kg:>10}"

@@ -118,7 +118,9 @@ def _put(path: Path, text: str, *, owner: str | None = None) -> None:
     fresh.replace(path)
 
 
-@click.command(name="broker-config")
+@click.command(
+    name="broker-config", short_help="Write settings and users for the mosquitto broker."
+)
 @click.argument("garden")
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="A folder.")
 @click.option("--lan", multiple=True, metavar="ADDRESS", help="This board's address for nodes.")

@@ -14,6 +14,7 @@ from api.pair_routes import link_base
 from controller.alarming.codes import ALERTS, AlertCode
 from controller.explain_numbers import BedNumbers, numbers
 from controller.garden import Garden
+from controller.us_units import in_us_units
 
 COLUMNS = 76  # leaves room for a margin
 BLANK = "_" * 40
@@ -156,16 +157,17 @@ def _stands_still(garden: Garden) -> list[str]:
             "on, in summer without rain, pour slowly at the base, in the morning or evening, and "
             "write it down:"
         ),
-        *_pours(numbers(garden).beds),
+        *_pours(numbers(garden).beds, us=garden.garden.units == "us"),
     ]
 
 
-def _pours(beds: Iterable[BedNumbers]) -> Iterator[str]:
+def _pours(beds: Iterable[BedNumbers], *, us: bool) -> Iterator[str]:
     for bed in beds:
         each = bed.refill_l / bed.plants
         days = max(1, int(bed.interval_d))
         often = "every day" if days == 1 else f"every {days} days"
-        yield f"  {bed_name(bed.bed):<20} {each:>4.0f} L on each of {bed.plants} plants, {often}"
+        much = in_us_units(f"{each:.1f} L") if us else f"{each:.0f} L"
+        yield f"  {bed_name(bed.bed):<20} {much:>7} on each of {bed.plants} plants, {often}"
 
 
 def _para(text: str) -> list[str]:

@@ -36,7 +36,7 @@ def program_version() -> str:
         return ""
 
 
-@click.command()
+@click.command(short_help="Copy the record while the daemon runs.")
 @click.argument("to", metavar="[FOLDER]", required=False, type=click.Path(path_type=Path))
 @click.option("--garden", default=None, help="The garden file, where no daemon runs.")
 @click.option("--keep", type=click.IntRange(1, 1000), default=None, help="How many stay.")
@@ -113,7 +113,7 @@ def _list(where: Path, as_json: bool) -> None:
         click.echo(f"{where}: no backup")
 
 
-@click.command(name="restore")
+@click.command(name="restore", short_help="Put a backup in the place of the record.")
 @click.argument("backup", type=click.Path(path_type=Path))
 @click.option(
     "--garden-file", type=click.Path(path_type=Path), help="Where its garden file goes; a new name."

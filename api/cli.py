@@ -68,15 +68,18 @@ speed_option = click.option(
 )
 
 
-@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
+FIRST_STEPS = (
+    "Water tomato beds at their first mild stress, deeply and rarely.\n\n"
+    "\b\n"  # click keeps the lines below this as they are
+    "Without hardware:  thirstline demo\n"
+    "Your own garden:   thirstline new"
+)
+
+
+@click.group(cls=Group, help=FIRST_STEPS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="thirstline", prog_name="thirstline")
 def main() -> None:
-    r"""Water tomato beds at their first mild stress, deeply and rarely.
-
-    \b
-    Without hardware:  thirstline demo
-    Your own garden:   thirstline new
-    """
+    """Water tomato beds at their first mild stress, deeply and rarely."""
     logging.basicConfig(
         level=os.environ.get("THIRSTLINE_LOG", "WARNING"),
         format="%(asctime)s %(levelname)s %(name)s: %(message)s",
@@ -322,7 +325,7 @@ def status(garden: str | None, data: Path | None, as_json: bool) -> None:
         say_next("why", first, *whose, *beside(data))
 
 
-@main.command()
+@main.command(short_help="Say why a bed is watered or not.")
 @click.argument("bed")
 @click.option("--garden", default=None, help="Whose default data folder.")
 @data_option
@@ -345,7 +348,7 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
         say_next("record", "--help")
 
 
-@main.command()
+@main.command(short_help="Feed the journal to a fresh engine and compare.")
 @click.argument("garden", required=False)
 @data_option
 @json_flag

@@ -100,7 +100,7 @@ def _word(payload: bytes, before: str) -> str:
     return {True: OPEN, False: CLOSED}.get(is_open, before)
 
 
-@click.command(name="close-all")
+@click.command(name="close-all", short_help="Tell every valve to close, past the daemon.")
 @click.argument("garden")
 @json_flag
 def close_all_command(garden: str, as_json: bool) -> None:

@@ -16,7 +16,20 @@ NO = 1
 WRONG_USE = 2
 UNREACHABLE = 3
 GARDEN = "GARDEN"
-FIRST_IS_GARDEN = ("check", "run", "bench", "walk", "replay", "sweep", "season", "export", "card")
+FIRST_IS_GARDEN = (
+    "check",
+    "run",
+    "bench",
+    "walk",
+    "replay",
+    "sweep",
+    "season",
+    "export",
+    "card",
+    "status",
+    "alarm",
+    "pair",
+)
 
 
 class Group(click.Group):
@@ -78,13 +91,13 @@ class Group(click.Group):
         try:
             return super().invoke(ctx)
         except look.UnreachableError as exc:
-            _complain(str(exc), next_step("run", _garden(ctx)))
+            _complain(str(exc), next_step("run", _garden(ctx), *_data(ctx)))
             ctx.exit(UNREACHABLE)
         except GardenError as exc:
             _complain(*exc.faults, next_step("check", _garden(ctx)), "Nothing was armed.")
             ctx.exit(NO)
         except look.RefusedError as exc:
-            _complain(str(exc), next_step("status"))
+            _complain(str(exc), next_step("status", *_named(ctx), *_data(ctx)))
             ctx.exit(NO)
         except ThirstlineError as exc:
             _complain(str(exc), next_step(*_words(ctx)[:1], "--help"))
@@ -103,8 +116,29 @@ def _words(ctx: click.Context) -> Sequence[str]:
 
 
 def _garden(ctx: click.Context) -> str:
-    """The garden that was named, where the command has one as its first word."""
+    """The garden that was named, or the word that stands for one."""
+    return next(iter(_named(ctx)), GARDEN)
+
+
+def _named(ctx: click.Context) -> tuple[str, ...]:
+    """The garden that was named: by --garden, or as the first word where a command has it there."""
     words = _words(ctx)
     if len(words) > 1 and words[0] in FIRST_IS_GARDEN and not words[1].startswith("-"):
-        return words[1]
-    return GARDEN
+        return (words[1],)
+    return _after(ctx, "--garden")
+
+
+def _data(ctx: click.Context) -> tuple[str, ...]:
+    """`--data DIR` as it was typed; empty where it was not."""
+    return tuple(word for where in _after(ctx, "--data") for word in ("--data", where))
+
+
+def _after(ctx: click.Context, option: str) -> tuple[str, ...]:
+    """What was typed for an option, with a space or `=` before it; empty where it was not."""
+    words = _words(ctx)
+    for word, following in zip(words, [*words[1:], ""], strict=True):
+        if word == option and following:
+            return (following,)
+        if word.startswith(f"{option}="):
+            return (word.partition("=")[2],)
+    return ()

@@ -124,7 +124,7 @@ def _reached(url: str | None, system: System) -> bool | None:
     return system.listens(parts.hostname or "", parts.port or 1883)
 
 
-@click.command()
+@click.command(short_help="Look over board, clock, disk, broker and nodes.")
 @click.argument("garden", required=False)
 @click.option("--deep", is_flag=True, help="Look through every page of the record too.")
 @data_option

@@ -24,7 +24,7 @@ from api.page.holds import (
     reason_numbers,
 )
 from api.page.scarce import supply_words
-from api.page.words import Tongue
+from api.page.words import Tongue, named, number
 from controller.datafolder import DataFolder
 from controller.errors import StoreError, ThirstlineError, WrongUseError
 from controller.verify import Verified, verify
@@ -56,6 +56,15 @@ def garden_now(folder: DataFolder) -> dict[str, Any]:
         UnreachableError: none answers.
     """
     return asked(folder, "garden")
+
+
+def in_us_units(folder: DataFolder) -> bool:
+    """Whether the running garden is spoken of in gallons, inches and pounds.
+
+    Raises:
+        UnreachableError: no daemon answers.
+    """
+    return bool(garden_now(folder).get("garden", {}).get("units") == "us")
 
 
 def asked(folder: DataFolder, path: str) -> dict[str, Any]:
@@ -213,11 +222,11 @@ def _reasons(shown: dict[str, Any], tongue: Tongue) -> list[str]:
 
 def today(shown: dict[str, Any]) -> str:
     """The garden's local day, `2026-07-15`."""
-    tongue = _tongue(shown)
+    tongue = tongue_of(shown)
     return f"{tongue.local(tongue.now_utc_s):%Y-%m-%d}"
 
 
-def _tongue(shown: dict[str, Any]) -> Tongue:
+def tongue_of(shown: dict[str, Any]) -> Tongue:
     """How this garden is spoken of."""
     now_utc_s = datetime.fromisoformat(shown["at"]).timestamp()
     zone = ZoneInfo(shown["garden"]["timezone"])
@@ -233,12 +242,12 @@ def walk_words(shown: dict[str, Any]) -> list[str]:
 
 def summary(shown: dict[str, Any]) -> str:
     """The whole garden for people, 80 columns."""
-    tongue = _tongue(shown)
+    tongue = tongue_of(shown)
     zone = tongue.zone
     lines = [
         f"{shown['garden']['name']}, {_local(shown['at'], zone, '%A %d %B, %H:%M')}",
         f"{shown['waterings']} watering{'s' * (shown['waterings'] != 1)} begun, "
-        f"{shown['litres']:.0f} L, "
+        f"{tongue.litres(shown['litres'])}, "
         f"{shown['readings']} readings since the start.",
         "",
         f"{'bed':<12}{'used':>5}{'line':>5}  {'valve':<14}{'state':<9}next",
@@ -253,27 +262,13 @@ def summary(shown: dict[str, Any]) -> str:
         )
     supply = supply_words(shown, tongue)
     lines += ["", *([supply] if supply else []), *_reasons(shown, tongue)]
-    lines += walk_words(shown)
+    lines += [tongue.said(one) for one in walk_words(shown)]
     alerts = alerts_to_show(shown)
     if alerts:
-        lines += ["", "To look at:", *(f"- {alert['text']}" for alert in alerts)]
+        lines += ["", "To look at:", *(f"- {tongue.said(alert['text'])}" for alert in alerts)]
     return "\n".join(lines)
 
 
-NUMBER_WORDS = {
-    "depletion_frac": ("used now", 100.0, "%"),
-    "sunrise_frac": ("used by sunrise", 100.0, "%"),
-    "thirst_line_frac": ("thirst line", 100.0, "%"),
-    "floor_frac": ("floor", 100.0, "%"),
-    "day_use_frac": ("a day's use", 100.0, "%"),
-    "spread_frac": ("give or take", 100.0, "%"),
-    "rain_expected_mm": ("rain foretold", 1.0, "mm"),
-    "dose_mm": ("dose", 1.0, "mm"),
-    "dose_l": ("dose", 1.0, "L"),
-    "allowed_l": ("left of the limit", 1.0, "L"),
-    "given_l": ("given", 1.0, "L"),
-    "left_l": ("left of scarce water", 1.0, "L"),
-}
 PROBE_WORDS = {
     "ok": "Its probes speak.",
     "doubtful": "Its probes are in doubt.",
@@ -309,11 +304,12 @@ def _goes_by(bed: dict[str, Any]) -> str:
 
 def why(bed_id: str, shown: dict[str, Any]) -> str:
     """One bed's reason and the numbers behind it, from the garden's picture."""
-    bed, tongue = shown["beds"][bed_id], _tongue(shown)
-    lines = [bed["reason"]["text"], ""]
-    for key, value in reason_numbers(bed).items():
-        word, factor, unit = NUMBER_WORDS.get(key, (key, 1.0, ""))
-        lines.append(f"  {word:<22}{factor * value:>8.1f} {unit}")
+    bed, tongue = shown["beds"][bed_id], tongue_of(shown)
+    lines = [tongue.said(bed["reason"]["text"]), ""]
+    for key, raw in reason_numbers(bed).items():
+        value = number(raw)
+        said = "not known" if value is None else tongue.value(key, value)
+        lines.append(f"  {named(key):<40}{said:>10}")
     would = changes(bed, tongue)
     if would:
         lines += ["", "What would change it:", *(f"- {one}" for one in would)]
@@ -321,14 +317,13 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
     lines += [
         "",
         *([f"Next watering, 8 in 10 sure: {tongue.window(*promised)}."] if promised else []),
-        f"{bed_name(bed_id)} can hold {bed['taw_l']:.0f} L between full and wilting. Stage: "
-        f"{bed['stage']}.",
+        f"{bed_name(bed_id)} can hold {tongue.litres(bed['taw_l'])} between full and wilting. "
+        f"Stage: {bed['stage']}.",
         f"Its valve: {VALVE_WORDS[bed['valve']]}. {_goes_by(bed)}",
         *teachings.sentences(bed, tongue),
         *sentences(bed, tongue),
         *untried_words(bed),
-        *doubts(bed),
-        *sky_words(shown),
+        *(tongue.said(one) for one in (*doubts(bed), *sky_words(shown))),
     ]
     return "\n".join(lines)
 

@@ -19,7 +19,7 @@ from controller.telling.pair_orders import ID, NAME_MOST
 LOOPBACK = ("http://127.", "http://localhost", "http://[::1]")
 
 
-@click.command()
+@click.command(short_help="Let one phone in, by a link or a drawn code.")
 @click.argument("garden", required=False)
 @click.option(
     "--role",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,11 +9,15 @@ from typing import Any
 import click
 
 from api import look
+from api.amounts import Amount, Told, in_units_of, read_amount
 from api.folders import folder_meant
 from api.next_step import beside
 from api.options import data_option, json_flag, print_json, say, say_next
 from api.page.felt import MARK_WORDS
+from api.page.typed import DEPTH, MASS, VOLUME, amount_of
+from controller.us_units import Typed, in_us_units
 
+WEIGHT = click.FloatRange(0.0, 1000.0, min_open=True)
 LEAVES = {"upright": 0, "rolled": 1, "limp": 2}
 
 garden_option = click.option(
@@ -33,20 +36,23 @@ def record() -> None:
 @record.command("soil")
 @click.argument("bed")
 @click.argument("feel", type=click.Choice(["dry", "just_moist", "wet"]))
-@click.option("--depth", type=click.FloatRange(1.0, 100.0), default=20.0, show_default=True)
+@click.option(
+    "--depth", type=Amount(DEPTH), default="20cm", show_default=True, help="As 20cm or 8in."
+)
 @garden_option
 @data_option
 @json_flag
 def record_soil(
-    bed: str, feel: str, depth: float, garden: str | None, data: Path | None, as_json: bool
+    bed: str, feel: str, depth: Told, garden: str | None, data: Path | None, as_json: bool
 ) -> None:
     """Tell how the soil feels at a depth.
 
-    The depth is in cm, where you took it. It corrects what the bed is believed to lack.
+    The depth is where you took it. It corrects what the bed is believed to lack.
 
     Example:  thirstline record soil south dry --depth 20
     """
-    _tell(bed, "soil", {"feel": feel, "depth_cm": depth}, garden, data, as_json)
+    deep = in_units_of(folder_meant(garden, data), DEPTH, depth)
+    _tell(bed, "soil", {"feel": feel, "depth_cm": deep.si}, garden, data, as_json, deep)
 
 
 @record.command("look")
@@ -73,33 +79,35 @@ def record_look(
 
 @record.command("poured")
 @click.argument("bed")
-@click.argument("litres", type=click.FloatRange(0.0, min_open=True), required=False)
+@click.argument("amount", type=Amount(VOLUME), required=False)
 @click.option("--forget", is_flag=True, help="Take the last back.")
 @garden_option
 @data_option
 @json_flag
 def record_poured(
     bed: str,
-    litres: float | None,
+    amount: Told | None,
     forget: bool,
     garden: str | None,
     data: Path | None,
     as_json: bool,
 ) -> None:
-    """Tell how many litres you poured on a bed by hand.
+    """Tell how much you poured on a bed by hand.
 
-    By can or hose. They count in the bed's balance, so that it drinks later; they take nothing from
-    the day's limits, which are for valves.
+    By can or hose. It counts in the bed's balance, so that the bed drinks later; it takes nothing
+    from the day's limits, which are for valves. A bare number is in the garden's own unit, litres
+    or gallons; 40L and 10gal say which.
 
-    Example:  thirstline record poured south 40
+    Example:  thirstline record poured south 40L
     """
     if forget:
         _tell(bed, "poured", {}, garden, data, as_json, method="DELETE")
         return
-    if litres is None:
-        msg = "How many litres? Say a number, or --forget."
+    if amount is None:
+        msg = "How much? Say an amount such as 40L or 10gal, or --forget."
         raise click.UsageError(msg)
-    _tell(bed, "poured", {"litres": litres}, garden, data, as_json)
+    much = in_units_of(folder_meant(garden, data), VOLUME, amount)
+    _tell(bed, "poured", {"litres": much.si}, garden, data, as_json, much)
 
 
 @record.command("miss")
@@ -126,7 +134,8 @@ def record_miss(
 @record.command("pick")
 @click.argument("bed")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Today if left out.")
-@click.option("--kg", type=click.FloatRange(0.0, 1000.0, min_open=True), default=None)
+@click.option("--kg", type=WEIGHT, default=None, help="Its weight in kilograms.")
+@click.option("--lb", type=WEIGHT, default=None, help="Its weight in pounds.")
 @click.option("--cracked", type=click.IntRange(0, 10_000), default=0, help="How many fruit.")
 @click.option("--black-ended", type=click.IntRange(0, 10_000), default=0, help="How many fruit.")
 @click.option("--variety", default="", help="As the garden file names it.")
@@ -138,6 +147,7 @@ def record_pick(
     bed: str,
     on: datetime | None,
     kg: float | None,
+    lb: float | None,
     cracked: int,
     black_ended: int,
     variety: str,
@@ -148,22 +158,30 @@ def record_pick(
 ) -> None:
     """Tell a pick, or plan one.
 
-    With --kg it goes into the season book. A day to come plans a pick, and the bed is kept dry for
-    three days before it: tell it a week before. A bed that would not last drinks on the night
-    before those days; in them it drinks only where its floor is near.
+    With --kg or --lb it goes into the season book. A day to come plans a pick, and the bed is kept
+    dry for three days before it: tell it a week before. A bed that would not last drinks on the
+    night before those days; in them it drinks only where its floor is near.
 
     Example:  thirstline record pick south --kg 6.5 --cracked 3
     """
-    if on is None and (forget or kg is None):
+    if kg is not None and lb is not None:
+        msg = "Say --kg or --lb, not both."
+        raise click.UsageError(msg)
+    weight = None if kg is None else amount_of(MASS, MASS.metric, kg)
+    weight = weight if lb is None else amount_of(MASS, MASS.us, lb)
+    if on is None and (forget or weight is None):
         msg = "On which day? Say --on, or --kg of what was picked today."
         raise click.UsageError(msg)
     folder = folder_meant(garden, data)
     day = f"{on:%Y-%m-%d}" if on is not None else look.today(look.garden_now(folder))
     body: dict[str, object] = {"on": day}
-    if kg is not None:
-        body |= {"kg": kg, "cracked": cracked, "black_ended": black_ended, "variety": variety}
+    if weight is not None:
+        fruit = {"cracked": cracked, "black_ended": black_ended, "variety": variety}
+        body |= {"kg": weight.si, **fruit}
+    us = not as_json and look.in_us_units(folder)
     made = look.told(folder, bed, "pick", body, "DELETE" if forget else "POST")
-    _say(made, as_json, "why", bed, *_whose(garden, data))
+    typed = () if weight is None else (weight,)
+    _say(made, as_json, us, typed, "why", bed, *_whose(garden, data))
 
 
 @record.command("note")
@@ -177,26 +195,36 @@ def record_note(bed: str, text: str, garden: str | None, data: Path | None, as_j
 
     Example:  thirstline record note south "straw laid"
     """
-    _tell(bed, "note", {"text": text}, garden, data, as_json)
+    folder = folder_meant(garden, data)
+    made = look.told(folder, bed, "note", {"text": text})
+    _say(made, as_json, False, (), "why", bed, *_whose(garden, data))
 
 
 @record.command("tank")
-@click.argument("holds", metavar="full|LITRES")
+@click.argument("holds", metavar="full|AMOUNT")
 @garden_option
 @data_option
 @json_flag
 def record_tank(holds: str, garden: str | None, data: Path | None, as_json: bool) -> None:
     """Tell that the tank was filled, or what it holds.
 
-    Its litres are counted down by what the valves gave; only your word brings them up.
+    Its water is counted down by what the valves gave; only your word brings it up. A bare number is
+    in the garden's own unit, litres or gallons; 300L and 80gal say which.
 
     Example:  thirstline record tank full
     """
+    folder = folder_meant(garden, data)
     body: dict[str, object] = {}
-    if holds != "full":
-        body["litres"] = _litres(holds)
-    made = look.sent(folder_meant(garden, data), "tank", body, "PUT")
-    _say(made, as_json, "status", *(() if garden is None else (garden,)), *beside(data))
+    typed: tuple[Typed, ...] = ()
+    if holds.strip("0.") == "" and holds.startswith("0"):
+        body = {"litres": 0.0}
+    elif holds != "full":
+        much = in_units_of(folder, VOLUME, read_amount(VOLUME, holds))
+        body, typed = {"litres": much.si}, (much,)
+    us = not as_json and look.in_us_units(folder)
+    made = look.sent(folder, "tank", body, "PUT")
+    then = ("status", *(() if garden is None else (garden,)), *beside(data))
+    _say(made, as_json, us, typed, *then)
 
 
 @record.command("forget")
@@ -254,30 +282,29 @@ def _tell(
     garden: str | None,
     data: Path | None,
     as_json: bool,
+    *typed: Typed,
     method: str = "POST",
 ) -> None:
-    made = look.told(folder_meant(garden, data), bed, what, body, method)
-    _say(made, as_json, "why", bed, *_whose(garden, data))
-
-
-def _litres(told: str) -> float:
-    try:
-        litres = float(told)
-    except ValueError:
-        litres = math.nan
-    if not 0.0 <= litres < math.inf:
-        msg = f"{told} is neither litres nor the word full."
-        raise click.UsageError(msg)
-    return litres
+    folder = folder_meant(garden, data)
+    us = not as_json and look.in_us_units(folder)
+    made = look.told(folder, bed, what, body, method)
+    _say(made, as_json, us, typed, "why", bed, *_whose(garden, data))
 
 
 def _whose(garden: str | None, data: Path | None) -> tuple[str, ...]:
     return (*(() if garden is None else ("--garden", garden)), *beside(data))
 
 
-def _say(made: dict[str, Any], as_json: bool, *then: str) -> None:
+def _say(
+    made: dict[str, Any],
+    as_json: bool,
+    us: bool,
+    typed: tuple[Typed, ...],
+    *then: str,
+) -> None:
+    """Say what became of it, in the garden's units."""
     if as_json:
         print_json(made)
-    else:
-        say(made["text"])
-        say_next(*then)
+        return
+    say(in_us_units(made["text"], *typed) if us else made["text"])
+    say_next(*then)

@@ -51,7 +51,7 @@ def _faults(told: str, replayed: Replay) -> FaultScript:
     return read_faults(Path(told), replayed.garden, span.from_utc_s)
 
 
-@click.command()
+@click.command(short_help="Live a season through the real engine.")
 @click.argument("garden")
 @click.option("--weather", required=True, help=weather_help)
 @first_option

@@ -13,7 +13,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from api.page.straight import straighten
-from api.page.strip import DROP_SMALL
+from api.page.strip_water import DROP_SMALL
 from api.page.words import MONTHS
 from sim.season_account import HOUR_S, DawnTruth, HourTruth, Window
 

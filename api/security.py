@@ -296,15 +296,16 @@ class Doors:
 
     # -- cookies
 
-    def issue_code(self, role: str = OPERATOR, name: str = "") -> str:
+    def issue_code(self, role: str = OPERATOR, name: str = "", lives_s: float = CODE_S) -> str:
         """A one-use code: `/open?code=...` gives the browser that opens it its cookie.
 
         Args:
             role: `operator` or `helper`.
             name: whose browser it is, for the record.
+            lives_s: how long it works [s, real].
         """
         code = secrets.token_urlsafe(16)
-        until_s = self._monotonic() + CODE_S
+        until_s = self._monotonic() + min(lives_s, CODE_S)
         self._codes[_digest(code)] = Offer(role=role, name=name, until_s=until_s)
         trim(self._codes, CODES_MOST)
         return code

@@ -162,7 +162,7 @@ def _service(
     )
 
 
-@click.command(name="install-service")
+@click.command(name="install-service", short_help="Write the service: unit, user, backup timer.")
 @click.argument("garden")
 @click.option("--user", default="thirstline", show_default=True, help="Whom it runs as.")
 @click.option("--allow", multiple=True, metavar="NETWORK", help="Whom it may speak with.")

@@ -49,7 +49,7 @@ MOST_SEEDS = 100_000
 SEEDS = 8  # where the command line names none, in drawn worlds
 
 
-@click.command()
+@click.command(short_help="Live many seasons on many soils.")
 @click.argument("garden")
 @click.argument("more", nargs=-1, metavar="[SEASON]...")
 @click.option("--weather", "weathers", required=True, multiple=True, help=weather_help)

@@ -12,11 +12,10 @@ from controller.explain_cautions import CautionText, cautions
 from controller.explain_numbers import BedNumbers, Numbers, numbers
 from controller.explain_scarce import Scarcity, scarcity
 from controller.garden import Garden
+from controller.us_units import L_PER_GAL, MM_PER_IN, for_people
 
 COLUMNS = 80
 NAME_COLUMNS = 12
-LITRES_PER_GALLON = 3.785411784  # US liquid gallon, by definition
-MM_PER_INCH = 25.4
 
 CODES = (
     "Local codes, a licensed plumber and a licensed electrician decide. Between drinking water "
@@ -93,11 +92,11 @@ def _para(text: str, indent: str = "  ", first: str | None = None) -> list[str]:
 
 
 def _volume(litres: float, units: str) -> str:
-    return f"{litres / LITRES_PER_GALLON:.0f} gal" if units == "us" else f"{litres:.0f} L"
+    return f"{litres / L_PER_GAL:.0f} gal" if units == "us" else f"{litres:.0f} L"
 
 
 def _depth(depth_mm: float, units: str) -> str:
-    return f"{depth_mm / MM_PER_INCH:.1f} in" if units == "us" else f"{depth_mm:.0f} mm"
+    return f"{depth_mm / MM_PER_IN:.1f} in" if units == "us" else f"{depth_mm:.0f} mm"
 
 
 def span(minutes: float) -> str:
@@ -127,11 +126,11 @@ def _head(explanation: Explanation) -> Iterator[str]:
     title = f"{explanation.name} ({explanation.garden}): {len(found.beds)} {many}, {plants} plants"
     yield from _para(f"{title}. The file is in order.", indent="")
     source = "assumed from the latitude" if found.eto_assumed else "from your normals"
-    yield from _para(
+    all_numbers = (
         f"All numbers are for full-grown plants in {_month(explanation)} without rain. A lawn "
-        f"would use {found.eto_mm_d:.1f} mm a day then ({source}).",
-        indent="",
+        f"would use {found.eto_mm_d:.1f} mm a day then ({source})."
     )
+    yield from _para(for_people(all_numbers, explanation.units), indent="")
 
 
 def _capacity(explanation: Explanation) -> Iterator[str]:
@@ -190,10 +189,11 @@ def _meter(explanation: Explanation) -> Iterator[str]:
         yield "  There is none; see the cautions."
         return
     verdict = "fine enough for its checks" if meter.fine_enough else "coarse for its checks"
-    yield from _para(
+    told = (
         f"{meter.meter} gives {meter.slowest_pulses_per_minute:.1f} pulses a minute at the slowest "
         f"bed: {verdict}. A leak of 0.1 L/min is found within {meter.leak_minutes:.0f} min."
     )
+    yield from _para(for_people(told, explanation.units))
 
 
 def _worst(explanation: Explanation) -> Iterator[str]:
@@ -218,7 +218,8 @@ def _cautions(explanation: Explanation) -> Iterator[str]:
     yield "Cautions"
     for caution in explanation.cautions:
         whose = f"{caution.bed}: " if caution.bed is not None else ""
-        yield from _para(whose + caution.text, indent="    ", first="  - ")
+        text = for_people(caution.text, explanation.units)
+        yield from _para(whose + text, indent="    ", first="  - ")
 
 
 def _timer(explanation: Explanation) -> Iterator[str]:

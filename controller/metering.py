@@ -170,8 +170,8 @@ def _watch_burst(run: Run, pulses: list[Pulse], flow_l_min: float, gain: Gain) -
             run.close_all()
             run.raise_alert(
                 "burst",
-                f"{told_l_min:.1f} L/min flowed where {flow_l_min:.1f} should: a pipe may have "
-                "burst. Everything is closed until a person has looked.",
+                f"{told_l_min:.1f} L/min flowed where {flow_l_min:.1f} L/min should: a pipe may "
+                "have burst. Everything is closed until a person has looked.",
                 person=True,
             )
             return

@@ -9,6 +9,7 @@ from api.page import (
     hose,
     learned,
     marks,
+    phones,
     picking,
     sky,
     tank,
@@ -33,6 +34,7 @@ def routes() -> APIRouter:
     sky.add_to(router)
     alarms.add_to(router)
     walk.add_to(router)
+    phones.add_to(router)
     picking.add_to(router)
     book.add_to(router)
     return router

@@ -45,9 +45,9 @@ async def book_page(request: Request) -> Response:
         "sentences": sentences(book, tongue),
         "drier": book.get("drier"),
         "rows": [_row(name, bed, tongue) for name, bed in beds.items()],
-        "varieties": [_variety(one) for one in book["varieties"]],
+        "varieties": [_variety(one, tongue) for one in book["varieties"]],
         "pictures": [
-            (bed_name(name), book_picture.draw(name, bed, book["first"], book["last"]))
+            (bed_name(name), book_picture.draw(name, bed, book["first"], book["last"], tongue))
             for name, bed in beds.items()
             if bed["picks"]
         ],
@@ -57,6 +57,8 @@ async def book_page(request: Request) -> Response:
             for name, bed in beds.items()
             for one in bed["notes"]
         ],
+        "a_mass": f"a {tongue.mass_short}",
+        "a_mass_word": f"a {tongue.mass_word}",
         "litres": tongue.litres(sum(bed["litres"] for bed in beds.values())),
         "most": tongue.litres(sum(bed["most_litres"] for bed in beds.values())),
     }
@@ -76,19 +78,21 @@ def _row(name: str, bed: dict[str, Any], tongue: Tongue) -> list[str]:
         tongue.litres(bed["by_hand_l"] + bed["poured_l"]),
         f"{bed['dawns_past_line']} of {bed['dawns']} dawns",
         DASH if driest is None else f"{driest:.0%}",
-        f"{bed['fruit']['kg']:.1f} kg" if bed["fruit"]["picks"] else DASH,
-        DASH if per_kg is None else tongue.litres(per_kg),
+        tongue.mass(bed["fruit"]["kg"]) if bed["fruit"]["picks"] else DASH,
+        DASH if per_kg is None else tongue.litres(tongue.per_mass(per_kg)),
     ]
 
 
-def _variety(one: dict[str, Any]) -> list[str]:
+def _variety(one: dict[str, Any], tongue: Tongue) -> list[str]:
     got = one["fruit"]
     return [
         variety_name(one["variety"]),
         str(got["picks"]),
-        f"{got['kg']:.1f} kg",
+        tongue.mass(got["kg"]),
         *(
-            f"{got[key]}, {got[key] / got['kg']:.1f} a kg" if got[key] else "none"
+            f"{got[key]}, {tongue.per_mass(got[key] / got['kg']):.1f} a {tongue.mass_short}"
+            if got[key]
+            else "none"
             for key in ("cracked", "black_ended")
         ),
     ]

@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from api.page.book_words import day_words
-from api.page.words import MONTHS, bed_name, count
+from api.page.words import MONTHS, Tongue, bed_name, count
 
 WIDE, HIGH = 640.0, 150.0
 LEFT = 8.0
@@ -23,7 +23,7 @@ RATE_LEAST = 1.0  # fruit a kilogram that fills the bars at least
 BAR_PX = 5.0
 
 
-def draw(name: str, bed: dict[str, Any], first: str, last: str) -> Markup:
+def draw(name: str, bed: dict[str, Any], first: str, last: str, tongue: Tongue) -> Markup:
     """One bed's season.
 
     Args:
@@ -31,6 +31,7 @@ def draw(name: str, bed: dict[str, Any], first: str, last: str) -> Markup:
         bed: its entry in the season book.
         first: the first local day.
         last: the last one.
+        tongue: units.
     """
     begins, ends = date.fromisoformat(first), date.fromisoformat(last)
     days = max(1, (ends - begins).days)
@@ -55,6 +56,9 @@ def draw(name: str, bed: dict[str, Any], first: str, last: str) -> Markup:
     for swing in bed["swings"]:
         long = SWINGS_HIGH * min(1.0, swing["back_frac"])
         parts.append(f'<path class="swing" d="M{x(swing["on"]):.1f} {SWINGS_TOP}v{long:.1f}"/>')
+    rate = f"{tongue.per_mass(most):.1f} a {tongue.mass_short}"
+    parts.append(f'<text class="scale" x="{LEFT}" y="{BARS_FOOT - BARS_HIGH + 4}">{rate}</text>')
+    parts.append(f'<text class="scale" x="{LEFT}" y="{SWINGS_TOP + SWINGS_HIGH}">100 %</text>')
     parts += _months(begins, ends, x)
     words = escape(sentence(name, bed))
     return Markup(  # noqa: S704 - numbers, and words that were escaped
@@ -87,4 +91,11 @@ def sentence(name: str, bed: dict[str, Any]) -> str:
     )
     if worst["cracked"]:
         text += f"; most cracked on {day_words(worst['on'])}"
+    swings = bed["swings"]
+    if swings:
+        most = max(swings, key=lambda swing: swing["back_frac"])
+        text += (
+            f". Most of its water that came back within a day: {most['back_frac']:.0%}, on "
+            f"{day_words(most['on'])}"
+        )
     return f"{text}."

@@ -37,8 +37,8 @@ def sentences(book: dict[str, Any], tongue: Tongue) -> list[str]:
     beds = book["beds"]
     said = [_whole(beds, tongue), _thirstiest(beds, tongue), _drier(book, tongue), _stress(beds)]
     said.append(_per_kg(beds, tongue))
-    said += [_fault(book["varieties"], key, words) for key, words in FAULTS]
-    said.append(_swung(beds))
+    said += [_fault(book["varieties"], key, words, tongue) for key, words in FAULTS]
+    said.append(_swung(beds, tongue))
     return [one for one in said if one]
 
 
@@ -109,20 +109,21 @@ def _per_kg(beds: dict[str, Any], tongue: Tongue) -> str:
         return ""
     ranked = sorted(known, key=lambda name: known[name]["litres_per_kg"])
     least, most = ranked[0], ranked[-1]
-    first = f"{bed_name(least)} took {tongue.litres(known[least]['litres_per_kg'])} for a kilogram"
-    if least == most:
-        return f"{first}."
-    return f"{first}, {bed_name(most)} {tongue.litres(known[most]['litres_per_kg'])}."
+    took = {
+        name: tongue.litres(tongue.per_mass(bed["litres_per_kg"])) for name, bed in known.items()
+    }
+    first = f"{bed_name(least)} took {took[least]} for a {tongue.mass_word}"
+    return f"{first}." if least == most else f"{first}, {bed_name(most)} {took[most]}."
 
 
-def _fault(varieties: list[dict[str, Any]], key: str, words: str) -> str:
+def _fault(varieties: list[dict[str, Any]], key: str, words: str, tongue: Tongue) -> str:
     known = [one for one in varieties if one["fruit"]["kg"] > 0.0]
     total = sum(one["fruit"][key] for one in known)
     if not total:
         return ""
     if len(known) == 1:
         kg = known[0]["fruit"]["kg"]
-        return f"{total} fruit {words} in {kg:.3g} kg."
+        return f"{total} fruit {words} in {tongue.mass_about(kg)}."
     worst = max(known, key=lambda one: one["fruit"][key] / one["fruit"]["kg"])
     many, kg = worst["fruit"][key], worst["fruit"]["kg"]
     others = total - many
@@ -135,12 +136,13 @@ def _fault(varieties: list[dict[str, Any]], key: str, words: str) -> str:
         else f"chance alone seldom does that ({often} or less)"
     )
     return (
-        f"Of {variety_name(worst['variety'])} most {words}: {many} fruit in {kg:.3g} kg, of the "
-        f"others {others} in {others_kg:.3g} kg; {caution}."
+        f"Of {variety_name(worst['variety'])} most {words}: {many} fruit in "
+        f"{tongue.mass_about(kg)}, of the others {others} in {tongue.mass_about(others_kg)}; "
+        f"{caution}."
     )
 
 
-def _swung(beds: dict[str, Any]) -> str:
+def _swung(beds: dict[str, Any], tongue: Tongue) -> str:
     """How much water came back at once before the pick that cracked most, and before the others."""
     picks = [
         (pick["cracked"] / pick["kg"], name, pick)
@@ -157,7 +159,8 @@ def _swung(beds: dict[str, Any]) -> str:
     rest = sorted(pick["swing"]["back_frac"] for _, _, pick in picks if pick is not worst)
     here, there = f"{worst['swing']['back_frac']:.0%}", f"{rest[len(rest) // 2]:.0%}"
     return (
-        f"Most cracked in {bed_name(name)} on {day_words(worst['on'])}, {rate:.1f} fruit a "
-        f"kilogram: in the {SWING_DAYS} days before it {here} of its water came back within a day; "
-        f"before the other picks {there} (median). Weather and ripeness crack fruit too."
+        f"Most cracked in {bed_name(name)} on {day_words(worst['on'])}, "
+        f"{tongue.per_mass(rate):.1f} fruit a {tongue.mass_word}: in the {SWING_DAYS} days before "
+        f"it {here} of its water came back within a day; before the other picks {there} (median). "
+        "Weather and ripeness crack fruit too."
     )

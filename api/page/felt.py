@@ -23,7 +23,7 @@ def felt_words(state: dict[str, Any], tongue: Tongue) -> str:
     at_s = utc_s_of(felt["at"]) if felt else None
     if not felt or at_s is None:
         return ""
-    return f"{FELT_WORDS[felt['feel']]} at {felt['depth_cm']:.0f} cm, {tongue.when(at_s)}"
+    return f"{FELT_WORDS[felt['feel']]} at {tongue.deep(felt['depth_cm'])}, {tongue.when(at_s)}"
 
 
 def looks_words(state: dict[str, Any]) -> str:

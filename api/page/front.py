@@ -34,6 +34,7 @@ from api.page.holds import (
 )
 from api.page.scarce import supply_words, turn_words, waits_for_water
 from api.page.states import given_words, label_words, left_words, valve_words
+from api.page.strip_scale import Ahead
 from api.page.words import DAY_S, Tongue, bed_name, listed, named, number, utc_s_of
 from api.problems import etag_of
 
@@ -120,7 +121,7 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
         "lock_line": f"Locked: {view['holds']['lock_why']}" if view["holds"]["locked"] else "",
         "pause_line": garden_pause(view, tongue),
         "hose_until": hose_until(view, tongue),
-        "sky": view.get("sky", {}).get("text", ""),
+        "sky": tongue.said(view.get("sky", {}).get("text", "")),
         "supply": supply_words(view, tongue),
         "tank": (view.get("supply") or {}).get("tank_l") is not None,
         "locked": view["holds"]["locked"],
@@ -250,7 +251,7 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
     rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
     window = (None, None) if runs(state) else promised_s(view, bed) or (None, None)
     reach = left_words(state, tongue)
-    ahead = strip.Ahead(
+    ahead = Ahead(
         line_frac=line,
         from_utc_s=window[0],
         to_utc_s=window[1],
@@ -291,9 +292,9 @@ def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]
     if spread is not None and "spread_frac" not in state["reason"]["numbers"]:
         rows.append(("how sure: give or take", tongue.value("_frac", spread)))
     rows.append(("probes", QUALITY_WORDS.get(state["quality"], "not known")))
-    rows += teachings.rows(state) + felt.rows(state, tongue)
+    rows += teachings.rows(state, tongue) + felt.rows(state, tongue)
     for name, probe in state.get("probes", {}).items():
-        rows += [(f"probe {name}", str(flag["text"])) for flag in probe["flags"]]
+        rows += [(f"probe {name}", tongue.said(str(flag["text"]))) for flag in probe["flags"]]
     if state.get("stage"):
         rows.append(("stage", str(state["stage"]).replace("_", " ")))
     if state.get("untried"):
@@ -315,7 +316,7 @@ def notice(tongue: Tongue, alert: dict[str, Any]) -> Notice:
     return Notice(
         id=alert["id"],
         where=bed_name(alert["bed"]) if alert["bed"] else "",
-        text=alert_text(alert),
+        text=alert_text(alert, tongue),
         todo=advice(alert["code"]),
         since="" if since is None else tongue.when(since),
         person_needed=bool(alert["person_needed"]),

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from api import bodies
 from api.orders import bed_in, place
 from api.page import front
 from api.page.felt import felt_words, looks_words, poured_words
 from api.page.parts import desk_of, keyed_page, known_reader, said_page, sent_form
+from api.page.typed import DEPTH, VOLUME, in_form
 from api.page.words import bed_name
 from api.problems import ProblemError
 from controller.events import OrderKind
@@ -21,7 +21,8 @@ FEELS = {
     "just_moist": ("Just moist", "it holds together and leaves the hand damp"),
     "wet": ("Wet", "it is dark and water shows when it is pressed"),
 }
-DEPTHS_CM = (10, 20, 30, 40, 50, 60)
+DEPTHS = {"depth": (10, 20, 30, 40, 50, 60), "inches": (4, 8, 12, 16, 20, 24)}  # in their units
+DEPTH_MOST_CM = 100.0
 LEAVES = {"0": "upright", "1": "slightly rolled", "2": "limp"}
 WHENS = {"morning": "in the morning", "midday": "at midday"}
 
@@ -38,17 +39,20 @@ async def hand_page(request: Request, bed: str) -> Response:
     """Ask what somebody felt or saw."""
     known_reader(request)
     desk = desk_of(request)
-    state = bed_in(desk, bed)
+    state, tongue = bed_in(desk, bed), front.tongue_of(desk.view())
+    deep = DEPTH.unit(us=tongue.us)
     context = {
         "title": f"Tell of {bed_name(bed)}",
         "bed": bed,
         "feels": FEELS,
-        "depths": DEPTHS_CM,
+        "deep": deep,
+        "depths": DEPTHS[deep.field],
+        "water": VOLUME.unit(us=tongue.us),
         "leaves": LEAVES,
         "whens": WHENS,
-        "felt": felt_words(state, front.tongue_of(desk.view())),
+        "felt": felt_words(state, tongue),
         "looks": looks_words(state),
-        "poured": poured_words(state, front.tongue_of(desk.view())),
+        "poured": poured_words(state, tongue),
     }
     return keyed_page(request, "hand.html", context)
 
@@ -66,9 +70,9 @@ async def do_soil(request: Request, bed: str) -> Response:
     caller, form = await sent_form(request)
     bed_in(desk, bed)
     feel = _one_of(form, "feel", FEELS, "Choose dry, just moist or wet.")
-    depth_cm = bodies.amount(form.get("depth", ""), "depth in cm", 100.0)
-    answer = await place(desk, caller, OrderKind.SOIL, bed=bed, feel=feel, depth_cm=depth_cm)
-    return said_page(request, answer, answer.text)
+    deep = in_form(DEPTH, form, "depth", DEPTH_MOST_CM)
+    answer = await place(desk, caller, OrderKind.SOIL, bed=bed, feel=feel, depth_cm=deep.si)
+    return said_page(request, answer, answer.text, deep)
 
 
 async def do_look(request: Request, bed: str) -> Response:

@@ -104,9 +104,9 @@ def alerts_to_show(view: dict[str, Any]) -> list[dict[str, Any]]:
     return [alert for alert in view["alerts"] if alert["code"] != "paused"]
 
 
-def alert_text(alert: dict[str, Any]) -> str:
+def alert_text(alert: dict[str, Any], tongue: Tongue) -> str:
     """An alert's sentence without the name of its bed before it."""
-    text = str(alert["text"])
+    text = tongue.said(str(alert["text"]))
     return text.removeprefix(f"{bed_name(alert['bed'])}: ") if alert["bed"] else text
 
 
@@ -120,4 +120,4 @@ def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
         return ""
     if view["holds"]["paused_until"] is not None and reason["code"] == "paused":
         return ""
-    return str(reason["text"])
+    return tongue.said(str(reason["text"]))

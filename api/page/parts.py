@@ -13,8 +13,9 @@ from api.desk import Desk
 from api.orders import refusal
 from api.page import front, plans, render
 from api.problems import ProblemError, etag_of
-from api.security import COOKIE, COOKIE_S, LOCAL, Caller, Doors, on_loopback
+from api.security import COOKIE, COOKIE_S, LOCAL, PAIRED, Caller, Doors, on_loopback
 from controller.effects import Answer
+from controller.us_units import Typed
 
 PAIR_FIRST = (
     "This browser is not known yet. On the board run thirstline pair, and open the link that it "
@@ -52,7 +53,8 @@ def keyed_page(
 ) -> Response:
     """A page with a fresh form key; on loopback a browser without a cookie gets one here.
 
-    Templates ask `may` before they offer what only an operator may do.
+    Templates ask `may` before they offer what only an operator may do, and `paired` before what
+    only a browser that was let in may do.
     """
     doors = doors_of(request)
     caller = known_reader(request)
@@ -61,7 +63,8 @@ def keyed_page(
         fresh = doors.new_cookie(LOCAL)
         session = fresh.rpartition(".")[0]
     key = doors.new_form_key(session) if session else ""
-    shown = {**context, "key": key, "may": partial(roles.may, caller.role, "POST")}
+    may = partial(roles.may, caller.role, "POST")
+    shown = {**context, "key": key, "may": may, "paired": caller.session.startswith(f"{PAIRED}.")}
     answer = render.page(template, shown, status)
     if fresh:
         give_cookie(request, answer, fresh)
@@ -124,12 +127,24 @@ def why_in(form: dict[str, str], *, needed: bool = False) -> str:
     return why
 
 
-def said_page(request: Request, answer: Answer, done: str) -> Response:
-    """What became of an order, in words."""
+def said_page(
+    request: Request, answer: Answer, done: str, *typed: Typed, verbatim: bool = False
+) -> Response:
+    """What became of an order, in words.
+
+    Args:
+        request: of the form.
+        answer: the engine's.
+        done: the sentence where it was taken, metric.
+        typed: amounts of the form, which are said back as they were typed.
+        verbatim: whether `done` holds words of the person's own, which stay as they are.
+    """
     desk = desk_of(request)
     tongue = front.tongue_of(desk.view())
     problem = refusal(answer)
-    lines = [done] if problem is None else [problem.detail]
+    lines = [done] if problem is None else [tongue.said(problem.detail, *typed)]
+    if problem is None and not verbatim:
+        lines = [tongue.said(done, *typed)]
     if problem is not None:
         possible = plans.possible_words(answer, tongue)
         lines += [possible] if possible else []

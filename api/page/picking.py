@@ -12,6 +12,7 @@ from api import bodies
 from api.orders import bed_in, place
 from api.page import front
 from api.page.parts import desk_of, keyed_page, known_reader, said_page, sent_form
+from api.page.typed import MASS, in_form
 from api.page.words import bed_name
 from api.problems import ProblemError
 from controller.events import OrderKind
@@ -40,6 +41,7 @@ async def pick_page(request: Request, bed: str) -> Response:
     context: dict[str, Any] = {
         "title": f"Picking {bed_name(bed)}",
         "bed": bed,
+        "fruit": MASS.unit(us=tongue.us),
         "today": today.isoformat(),
         "tomorrow": (today + timedelta(days=1)).isoformat(),
         "planned": list(state.get("picks") or ()),
@@ -70,15 +72,16 @@ async def do_pick(request: Request, bed: str) -> Response:
     desk = desk_of(request)
     caller, form = await sent_form(request)
     bed_in(desk, bed)
+    weight = in_form(MASS, form, "weight", KG_MOST)
     fields = {
         "on": _day(form),
-        "kg": bodies.amount(form.get("kg", ""), "weight in kg", KG_MOST),
+        "kg": weight.si,
         "cracked": _fruit(form, "cracked", "cracked fruit"),
         "black_ended": _fruit(form, "black_ended", "fruit with a black end"),
         "variety": form.get("variety", "").strip()[:60],
     }
     answer = await place(desk, caller, OrderKind.PICK, bed=bed, **fields)
-    return said_page(request, answer, answer.text)
+    return said_page(request, answer, answer.text, weight)
 
 
 async def do_plan(request: Request, bed: str) -> Response:
@@ -108,4 +111,4 @@ async def do_note(request: Request, bed: str) -> Response:
     if not 0 < len(words) <= WORDS_MOST:
         raise ProblemError(422, f"A note has 1 to {WORDS_MOST} letters.")
     answer = await place(desk, caller, OrderKind.NOTE, bed=bed, text=words)
-    return said_page(request, answer, answer.text)
+    return said_page(request, answer, answer.text, verbatim=True)

@@ -12,9 +12,10 @@ from typing import Any
 from api.page.front import ordered
 from api.page.holds import due_s, runs
 from api.page.scarce import over_words
-from api.page.words import L_PER_GAL, Tongue, bed_name, duration, number
+from api.page.words import Tongue, bed_name, duration, number
 from controller.effects import Answer
 from controller.garden import Garden
+from controller.us_units import L_PER_GAL
 from controller.watering.dosing import SOAK_S, Split, nominal_s, split
 from controller.watering.limits import ON_LEAST_S, OPEN_MOST_S, want_within_l
 from controller.watering.ponding import pond_pulses
@@ -96,17 +97,19 @@ def range_of(view: dict[str, Any], bed: str) -> Range:
 
 
 def range_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
-    """`Between 3 and 497 L now.`; in litres, as the field takes them."""
+    """`Between 3 and 497 L now.`; in the unit that the field takes, rounded to the safe side."""
     bar, now = barred(view, bed), range_of(view, bed)
     if bar or now.least_l is None or now.most_l is None:
         return bar
     if now.most_l < now.least_l:
         return "Nothing more for now: its limit for 24 hours is reached."
     low, high = now.least_l, now.most_l
-    gallons = f" ({low / L_PER_GAL:.0f} to {high / L_PER_GAL:.0f} gal)" if tongue.us else ""
     flow = limit(view, bed, "flow_l_min")
     longest = f", {duration(nominal_s(high, flow))} at most" if flow else ""
-    return f"Between {low:.0f} and {high:.0f} L{gallons} now{longest}."
+    span = f"{low:.0f} and {high:.0f} L"
+    if tongue.us:
+        span = f"{math.ceil(low / L_PER_GAL)} and {math.floor(high / L_PER_GAL)} gal"
+    return f"Between {span} now{longest}."
 
 
 def water_plan(

@@ -28,6 +28,7 @@ from api.page.parts import (
     why_in,
 )
 from api.page.told import Told, told_words
+from api.page.typed import VOLUME, amount_of
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError, is_known
 from api.roles import HELPER
@@ -35,6 +36,7 @@ from api.security import Caller, on_loopback
 from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)
+WATER_MOST_L = 99_999.0
 PAUSE_MOST_S = 120.0 * DAY_S  # [s] a pause typed on the page; a season's end is far enough
 
 
@@ -128,7 +130,12 @@ async def open_with_code(request: Request, code: str = "") -> Response:
 
 
 async def water_page(
-    request: Request, bed: str, how: str = "", litres: str = "", minutes: str = ""
+    request: Request,
+    bed: str,
+    how: str = "",
+    litres: str = "",
+    gallons: str = "",
+    minutes: str = "",
 ) -> Response:
     """Ask how much; once asked, say what it will do."""
     known_reader(request)
@@ -142,12 +149,15 @@ async def water_page(
         "bed": bed,
         "refill": None if refill is None else tongue.litres(refill),
         "range": plans.range_words(view, bed, tongue),
+        "water": VOLUME.unit(us=tongue.us),
         "how": "",
         "plan": [],
         "amount": "",
     }
-    if how in {"refill", "litres", "minutes"}:
+    if how in {"refill", "litres", "gallons", "minutes"}:
         amount = {"litres": litres, "minutes": minutes}.get(how, "")
+        if how == "gallons":  # what the next form carries is in litres
+            how, amount = "litres", f"{_in_litres(gallons):.3f}"
         wanted = _wanted(how, amount)
         much = {"litres": wanted["litres"], "open_s": wanted["open_s"]}
         plan = plans.water_plan(view, bed, tongue, **much, garden=desk.setting)
@@ -163,12 +173,18 @@ def _wanted(how: str, amount: str) -> dict[str, Any]:
     """A typed amount as fields of an order."""
     wanted: dict[str, Any] = {"litres": None, "open_s": None, "refill": how == "refill"}
     if how == "litres":
-        wanted["litres"] = _amount(amount, "litres", 99_999.0)
+        wanted["litres"] = _amount(amount, "litres", WATER_MOST_L)
     elif how == "minutes":
         wanted["open_s"] = 60.0 * _amount(amount, "minutes", 9_999.0)
     elif how != "refill":
         raise ProblemError(422, "Choose a refill, litres or minutes.")
     return wanted
+
+
+def _in_litres(gallons: str) -> float:
+    most = math.floor(WATER_MOST_L / VOLUME.us.si_per_one)
+    value = _amount(gallons, "gallons", float(most))
+    return amount_of(VOLUME, VOLUME.us, value).si
 
 
 def _amount(text: str, name: str, most: float) -> float:

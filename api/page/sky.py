@@ -57,7 +57,7 @@ async def sky_page(request: Request) -> Response:
     told = view.get("sky", {}).get("foretold", {})
     context = {
         "title": "The sky to come",
-        "said": told.get("text", ""),
+        "said": tongue.said(told.get("text", "")),
         "typed": told.get("from") == "typed",
         "spans": [_shown(tongue, span) for span in told.get("spans", [])],
         "nights": [name for name, _, _ in nights(tongue)],

@@ -11,8 +11,8 @@ Depletion runs downwards: 0 (full) at the top of the plot. Units of the drawing 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
@@ -20,58 +20,24 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from api.page.straight import STRAIGHT_PX, straighten
-from api.page.words import DAY_S, DAYS, HOUR_S, Tongue, number
+from api.page.strip_scale import BOTTOM, TOP, WIDE, Ahead, Scale
+from api.page.strip_water import drops_of, rain_by_day, sky_px
+from api.page.strip_water import rain as draw_rain
+from api.page.strip_water import waterings as draw_waterings
+from api.page.words import DAY_S, DAYS, HOUR_S, MONTHS, Tongue, count, number
 
-WIDE = 380.0  # px of the box
-TOP = 34.0  # the sky above the plot, where rain hangs
-BOTTOM = 150.0  # the plot's foot
 HIGH = 170.0  # with the day letters
 FUTURE_SHARE = 0.30
 FUTURE_MOST_S = 6.0 * DAY_S
 GAP_S = 3.0 * HOUR_S  # silence longer than this is a gap; hourly values are not
-WATERING_APART_S = 6.0 * HOUR_S  # pulses closer than this are one watering
-RAIN_FULL_MM = 25.0  # a day of rain that fills the sky
+SEASON_DAYS = 60.0  # a strip of more days is ruled by months
+SEASON_LEAST_DAYS = 30.0  # a young record fills at least this
 BODY_PX = 0.8  # and the body beneath it by half the width of the curve
-LABEL_PX = 36.0  # what a number with its unit needs
-LETTER_PX = 8.0  # half of what a day's letters need
-LINE_NAME_PX = 72.0
-# a drop, drawn from its foot up and round
-DROP = "a6 6 0 0 1-6-6c0-5 4-8 6-13c2 5 6 8 6 13a6 6 0 0 1-6 6Z"
-DROP_SMALL = "a3 3 0 0 1-3-3c0-3 2-4 3-7c1 3 3 4 3 7a3 3 0 0 1-3 3Z"
-DROPS_LARGE_MOST = 8
+LETTER_PX = 9.0  # half of what a day's letters need
+SILENT_PX = 42.0  # what the word needs
+DATE_PX = 19.0  # half of what a date or a month needs
+LINE_NAME_PX = 84.0
 DEEPEST_FRAC = 0.62  # shown at least: beyond the deepest floor there is
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ahead:
-    """What is so now and expected: the line, the bed, its running water, its next window."""
-
-    line_frac: float | None
-    from_utc_s: float | None = None
-    to_utc_s: float | None = None
-    words: str = ""
-    now_frac: float | None = None  # depletion now, fresher than the record's last row
-    running_l: float = 0.0  # given so far by the watering under way
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scale:
-    """From instants and depletions to px."""
-
-    first_utc_s: float
-    now_utc_s: float
-    last_utc_s: float
-    deepest_frac: float
-
-    def x(self, utc_s: float) -> float:
-        """Px from the left."""
-        return WIDE * (utc_s - self.first_utc_s) / (self.last_utc_s - self.first_utc_s)
-
-    def y(self, depletion_frac: float) -> float:
-        """Px from the top."""
-        share = min(1.0, max(0.0, depletion_frac / self.deepest_frac))
-        return TOP + (BOTTOM - TOP) * share
-
 
 Point = tuple[float, float]  # (at_utc_s, depletion_frac)
 
@@ -91,28 +57,62 @@ def draw(
     Returns:
         An SVG element of class `strip`.
     """
+    days = _shown_days(rows, tongue.now_utc_s, days)
     scale = _scale(rows, ahead, tongue.now_utc_s, days)
     pieces = up_to_now(list(runs(rows)), ahead, tongue.now_utc_s)
+    rain = rain_by_day(scale, rows, tongue)
     parts = [
         _days(scale, tongue, days),
         *(_body(scale, piece) for piece in pieces),
         _line(scale, rows, ahead),
         *(f'<path class="curve" d="{_path(scale, piece)}"/>' for piece in pieces),
         _silences(scale, pieces),
-        _rain(scale, rows, tongue),
-        _waterings(scale, rows, ahead, tongue),
+        draw_rain(scale, rain, tongue),
+        draw_waterings(scale, rows, ahead, tongue),
         _future(scale, pieces, ahead),
     ]
     data = (
         f'data-from="{scale.first_utc_s:.0f}" data-to="{scale.last_utc_s:.0f}" '
         f'data-deep="{scale.deepest_frac:.3f}"'
     )
-    label = escape(f"Soil moisture of {name}, the last {days:.0f} days. {ahead.words}")
+    drops = drops_of(rows, ahead, scale)
+    words = _in_words(ahead, drops, rain, tongue)
+    label = escape(f"Soil moisture of {name}, the last {days:.0f} days. {words}".strip())
+    sky = sky_px(rain)
+    box = f"0 {TOP - sky:g} {WIDE:.0f} {HIGH - TOP + sky:g}"
     inner = "".join(parts)
     return Markup(  # noqa: S704 - numbers and words of ours, names escaped above
-        f'<svg class="strip" viewBox="0 0 {WIDE:.0f} {HIGH:.0f}" role="img" aria-label="{label}" '
-        f"{data}>{inner}</svg>"
+        f'<svg class="strip" viewBox="{box}" role="img" aria-label="{label}" {data}>{inner}</svg>'
     )
+
+
+def _in_words(
+    ahead: Ahead, drops: list[list[float]], rain: dict[datetime, float], tongue: Tongue
+) -> str:
+    """The picture for those who cannot see it."""
+    told = []
+    if ahead.now_frac is not None and ahead.line_frac is not None:
+        told.append(
+            f"{100.0 * ahead.now_frac:.0f} % of its water is used, its thirst line lies at "
+            f"{100.0 * ahead.line_frac:.0f} %."
+        )
+    if drops:
+        last = f"{tongue.day(drops[-1][0])}, {tongue.litres(drops[-1][1])}"
+        told.append(f"{count(len(drops), 'watering', 'waterings')}, the last {last}.")
+    if rain:
+        fell = tongue.depth(sum(rain.values()))
+        told.append(f"{fell} of rain on {count(len(rain), 'day', 'days')}.")
+    if ahead.from_utc_s is not None and ahead.to_utc_s is not None:
+        told.append(f"Next watering {tongue.window(ahead.from_utc_s, ahead.to_utc_s)}.")
+    return " ".join([*told, f"{ahead.words[0].upper()}{ahead.words[1:]}." if ahead.words else ""])
+
+
+def _shown_days(rows: list[dict[str, Any]], now_utc_s: float, days: float) -> float:
+    """A season that has hardly begun does not show months before it."""
+    if days <= SEASON_DAYS or not rows:
+        return days
+    since = math.ceil((now_utc_s - float(rows[0]["at_utc_s"])) / DAY_S)
+    return float(min(days, max(SEASON_LEAST_DAYS, since)))
 
 
 def _scale(rows: list[dict[str, Any]], ahead: Ahead, now_utc_s: float, days: float) -> Scale:
@@ -198,7 +198,7 @@ def _silences(scale: Scale, pieces: list[list[Point]]) -> str:
     said = []
     for before, after in pairwise(pieces):
         x0, x1 = scale.x(before[-1][0]), scale.x(after[0][0])
-        if x1 - x0 > LABEL_PX:
+        if x1 - x0 > SILENT_PX:
             said.append(f'<text class="quiet" x="{(x0 + x1) / 2:.1f}" y="94">silent</text>')
     return "".join(said)
 
@@ -243,19 +243,25 @@ def _midnights(scale: Scale, tongue: Tongue) -> Iterator[datetime]:
 
 
 def _days(scale: Scale, tongue: Tongue, days: float) -> str:
-    """A thin line at each local midnight and a letter for each day (each week if many)."""
+    """A thin line at each local midnight and a letter for each day.
+
+    Of many days only Mondays are ruled, with their date; of a season the months, with their name.
+    """
+    by_month = days > SEASON_DAYS
     today = tongue.local(tongue.now_utc_s).date()
     today_x = scale.x(scale.now_utc_s)
     ruled, letters = [], []
     for midnight in _midnights(scale, tongue):
         noon_x = scale.x(midnight.timestamp() + DAY_S / 2.0)
         here = midnight.date() == today
-        if days > 14 and midnight.weekday() != 0 and not here:
+        ruled_by = midnight.day == 1 if by_month else days <= 14 or midnight.weekday() == 0
+        if not ruled_by and not here:
             continue
         ruled.append(f"M{scale.x(midnight.timestamp()):.1f} {TOP:g}V{BOTTOM:g}")
-        crowded = days > 14 and not here and abs(noon_x - today_x) < 2.0 * LETTER_PX
-        if LETTER_PX < noon_x < WIDE - LETTER_PX and days <= 45 and not crowded:
-            letter = DAYS[midnight.weekday()][:2]
+        half_px = LETTER_PX if days <= 14 else DATE_PX
+        crowded = days > 14 and not here and abs(noon_x - today_x) < LETTER_PX + half_px
+        if half_px < noon_x < WIDE - half_px and not crowded:
+            letter = _day_name(midnight, days, here=here)
             kind = ' class="today"' if here else ""
             letters.append(f'<text{kind} x="{noon_x:.1f}" y="{HIGH - 6:g}">{letter}</text>')
     now_x = scale.x(scale.now_utc_s)
@@ -266,73 +272,12 @@ def _days(scale: Scale, tongue: Tongue, days: float) -> str:
     )
 
 
-def _rain(scale: Scale, rows: list[dict[str, Any]], tongue: Tongue) -> str:
-    """One bar a local day, hanging from the top, with its millimetres where there is room."""
-    by_day: dict[datetime, float] = {}
-    for row in rows:
-        rain_mm = number(row["rain_mm"]) or 0.0
-        if rain_mm > 0.0:
-            at = tongue.local(float(row["at_utc_s"]))
-            noon = at.replace(hour=12, minute=0, second=0, microsecond=0)
-            by_day[noon] = by_day.get(noon, 0.0) + rain_mm
-    places = [(scale.x(noon.timestamp()), rain_mm) for noon, rain_mm in by_day.items()]
-    bars, named = [], False
-    for (x, rain_mm), room in zip(places, _rooms([x for x, _ in places]), strict=True):
-        high = max(2.0, 22.0 * min(1.0, rain_mm / RAIN_FULL_MM))
-        bars.append(f'<path class="rain" d="M{x:.1f} 0v{high:.1f}"/>')
-        if rain_mm >= 1.0 and room > LABEL_PX + 8.0:
-            rain = " rain" if not named and room > 2.0 * LABEL_PX else ""
-            named = named or bool(rain)
-            said = f"{tongue.depth(rain_mm)}{rain}"
-            bars.append(f'<text class="rain-name" x="{x + 5:.1f}" y="10">{said}</text>')
-    return "".join(bars)
-
-
-def _rooms(places: list[float]) -> list[float]:
-    """Px that each place has to its right, up to the next one or the edge."""
-    return [after - before for before, after in pairwise([*places, WIDE])]
-
-
-def _drops(rows: list[dict[str, Any]], ahead: Ahead, now_utc_s: float) -> list[list[float]]:
-    """Each watering as [last_utc_s, litres]; the one under way with all its pulses."""
-    drops: list[list[float]] = []
-    for row in rows:
-        at_utc_s, given_l = float(row["at_utc_s"]), number(row["given_l"]) or 0.0
-        if not given_l > 0.0:
-            continue
-        if drops and at_utc_s - drops[-1][0] < WATERING_APART_S:
-            drops[-1] = [at_utc_s, drops[-1][1] + given_l]
-        else:
-            drops.append([at_utc_s, given_l])
-    if ahead.running_l > 0.0:
-        begun = bool(drops) and now_utc_s - drops[-1][0] < WATERING_APART_S
-        litres = max(ahead.running_l, drops.pop()[1]) if begun else ahead.running_l
-        drops.append([now_utc_s, litres])
-    return drops
-
-
-def _waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: Tongue) -> str:
-    drops, now_x = _drops(rows, ahead, scale.now_utc_s), scale.x(scale.now_utc_s)
-    places = [scale.x(at) for at, _ in drops]
-    shape = DROP if len(drops) <= DROPS_LARGE_MOST else DROP_SMALL
-    parts = []
-    before = -WIDE
-    for x, room, (_, litres) in zip(places, _rooms(places), drops, strict=True):
-        parts.append(f'<path class="drop" d="M{x:.1f} {BOTTOM - 2:g}{shape}"/>')
-        if room > LABEL_PX + 9.0:
-            at = _beside(x, x - before, crossed=x <= now_x < x + LABEL_PX + 9.0)
-            parts.append(f'<text class="drop-name" {at}>{tongue.litres(litres)}</text>')
-        before = x
-    return "".join(parts)
-
-
-def _beside(x: float, room_left: float, *, crossed: bool) -> str:
-    """Where a drop's litres stand: right of it, unless the rule of now would cross them."""
-    if not crossed:
-        return f'x="{x + 9.0:.1f}" y="{BOTTOM - 4:g}"'
-    if room_left > 2.0 * LABEL_PX + 18.0:
-        return f'x="{x - 9.0:.1f}" y="{BOTTOM - 4:g}" text-anchor="end"'
-    return f'x="{x + 5.0:.1f}" y="{BOTTOM - 24:g}" text-anchor="end"'
+def _day_name(midnight: datetime, days: float, *, here: bool) -> str:
+    """`Th`; of many days `23 Jun`, of a season `Jun`."""
+    if days <= 14 or here:
+        return DAYS[midnight.weekday()][:2]
+    month = MONTHS[midnight.month - 1]
+    return month if days > SEASON_DAYS else f"{midnight.day} {month}"
 
 
 # -- what comes

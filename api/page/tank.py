@@ -5,10 +5,10 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from api import bodies
 from api.orders import place
 from api.page import front
 from api.page.parts import desk_of, keyed_page, known_reader, said_page, sent_form
+from api.page.typed import VOLUME, in_form
 from api.page.words import number
 from api.problems import ProblemError
 from controller.events import OrderKind
@@ -34,6 +34,7 @@ async def tank_page(request: Request) -> Response:
         "title": "The tank",
         "full": tongue.litres(tank_l),
         "left": tongue.litres(left_l),
+        "water": VOLUME.unit(us=tongue.us),
     }
     return keyed_page(request, "tank.html", context)
 
@@ -42,10 +43,13 @@ async def do_tank(request: Request) -> Response:
     """The tank is full, or holds so many litres."""
     desk = desk_of(request)
     caller, form = await sent_form(request)
-    told = form.get("litres", "").strip()
-    litres = None
-    if form.get("full") != "1":
-        empty = told in {"0", "0.0", "0,0"}
-        litres = 0.0 if empty else bodies.amount(told, "litres", TANK_MOST_L)
-    answer = await place(desk, caller, OrderKind.TANK, litres=litres)
-    return said_page(request, answer, answer.text)
+    typed = form.get("gallons", form.get("litres", "")).strip()
+    if form.get("full") == "1":
+        answer = await place(desk, caller, OrderKind.TANK, litres=None)
+        return said_page(request, answer, answer.text)
+    if typed in {"0", "0.0", "0,0"}:
+        answer = await place(desk, caller, OrderKind.TANK, litres=0.0)
+        return said_page(request, answer, answer.text)
+    much = in_form(VOLUME, form, "", TANK_MOST_L)
+    answer = await place(desk, caller, OrderKind.TANK, litres=much.si)
+    return said_page(request, answer, answer.text, much)

@@ -6,6 +6,7 @@ from typing import Any
 
 from api.page.words import Tongue, number, utc_s_of
 from controller.sensing.uncalibrated import SPELLS
+from controller.us_units import MM_PER_IN
 
 SAME_FRAC = 0.02  # plants whose thirst is nearer to the book's than this drink as it says
 LEAST_SD_M3_M3 = 0.01  # what is known better is not said finer
@@ -75,18 +76,20 @@ def dose_words(state: dict[str, Any]) -> str:
     return "; ".join(told)
 
 
-def _raw_words(probe: dict[str, Any]) -> str:
+def _raw_words(probe: dict[str, Any], tongue: Tongue) -> str:
     worth = number(probe.get("counts_per_mm"))
     if worth is None:
         return f"not yet known, {probe['dry_spells']} of {SPELLS} dry spells seen"
+    if tongue.us:
+        return f"{worth * MM_PER_IN:.3g} counts are 1 in of water"
     return f"{worth:.3g} counts are 1 mm of water"
 
 
-def rows(state: dict[str, Any]) -> list[tuple[str, str]]:
+def rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]:
     """The same as rows of the card's table."""
     told = [_full_row(state), ("its plants drink", thirst_words(state).removesuffix(" says"))]
     raw = (state.get("learned") or {}).get("probes", {})
-    told += [(f"probe {name}", _raw_words(probe)) for name, probe in raw.items()]
+    told += [(f"probe {name}", _raw_words(probe, tongue)) for name, probe in raw.items()]
     return [(name, words) for name, words in told if words]
 
 
@@ -102,5 +105,5 @@ def sentences(state: dict[str, Any], tongue: Tongue) -> list[str]:
         *([f"It wilts at {wilting}."] if wilting else []),
         *([f"Its plants drink {thirst}."] if thirst else []),
         *([f"By its deep probe: {dose}."] if dose else []),
-        *(f"Raw probe {name}: {_raw_words(probe)}." for name, probe in raw.items()),
+        *(f"Raw probe {name}: {_raw_words(probe, tongue)}." for name, probe in raw.items()),
     ]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from api import bodies
 from api.orders import bed_in, place
 from api.page.parts import desk_of, said_page, sent_form
+from api.page.typed import VOLUME, in_form
 from controller.events import OrderKind
 
 POURED_MOST_L = 99_999.0
@@ -26,9 +26,9 @@ async def do_poured(request: Request, bed: str) -> Response:
     desk = desk_of(request)
     caller, form = await sent_form(request)
     bed_in(desk, bed)
-    litres = bodies.amount(form.get("litres", ""), "litres", POURED_MOST_L)
-    answer = await place(desk, caller, OrderKind.POURED, bed=bed, litres=litres)
-    return said_page(request, answer, answer.text)
+    much = in_form(VOLUME, form, "", POURED_MOST_L)
+    answer = await place(desk, caller, OrderKind.POURED, bed=bed, litres=much.si)
+    return said_page(request, answer, answer.text, much)
 
 
 async def do_forget_poured(request: Request, bed: str) -> Response:

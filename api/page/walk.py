@@ -38,14 +38,16 @@ async def walk_page(request: Request) -> Response:
     due_s = utc_s_of(proof["due_from"]) if proof.get("due_from") else None
     context = {
         "title": "Walk the valves",
-        "now": now,
+        "now": now and {**now, "text": tongue.said(now["text"])},
         "asks": now["asks"] if now else None,
         "asked": bed_name(now["asks"]) if now and now["asks"] else "",
-        "said": told["said"],
-        "beds": [(bed, bed_name(bed), row["text"]) for bed, row in told["beds"].items()],
+        "said": tongue.said(told["said"]),
+        "beds": [
+            (bed, bed_name(bed), tongue.said(row["text"])) for bed, row in told["beds"].items()
+        ],
         "backflow": told["backflow"]["text"] if told["backflow"] else "",
         "devices": list(DEVICES.items()),
-        "proved": "" if last is None else last["text"],
+        "proved": "" if last is None else tongue.said(last["text"]),
         "due": "" if due_s is None else tongue.when(due_s),
     }
     return keyed_page(request, "walk.html", context)

@@ -10,8 +10,16 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-L_PER_GAL = 3.785411784  # US liquid gallon, by definition 231 cubic inches
-MM_PER_IN = 25.4  # by definition
+from controller.us_units import (
+    CM_PER_IN,
+    KG_PER_LB,
+    L_PER_GAL,
+    MM_PER_IN,
+    Typed,
+    few_digits,
+    in_us_units,
+)
+
 HOUR_S = 3600.0
 DAY_S = 86_400.0
 NIGHT_WORDS = {  # by the nights until the first and how many there are
@@ -198,8 +206,43 @@ class Tongue:
     def litres(self, litres: float, *, unit: bool = True) -> str:
         """Water as litres or gallons, without false digits."""
         amount, name = (litres / L_PER_GAL, "gal") if self.us else (litres, "L")
-        text = f"{amount:.1f}" if 0.0 < abs(amount) < 9.95 else f"{amount:.0f}"
+        text = few_digits(amount)
         return f"{text} {name}" if unit else text
+
+    def mass(self, kg: float) -> str:
+        """Fruit as kilograms or pounds."""
+        return f"{kg / KG_PER_LB:.1f} lb" if self.us else f"{kg:.1f} kg"
+
+    def mass_about(self, kg: float) -> str:
+        """The same in three digits, for a sentence."""
+        return f"{kg / KG_PER_LB:.3g} lb" if self.us else f"{kg:.3g} kg"
+
+    @property
+    def mass_word(self) -> str:
+        """`pound` or `kilogram`."""
+        return "pound" if self.us else "kilogram"
+
+    @property
+    def mass_short(self) -> str:
+        """`lb` or `kg`."""
+        return "lb" if self.us else "kg"
+
+    def per_mass(self, per_kg: float) -> float:
+        """A number for each kilogram as one for each of `mass_word`."""
+        return per_kg * KG_PER_LB if self.us else per_kg
+
+    def deep(self, depth_cm: float) -> str:
+        """A depth in the soil as centimetres or inches."""
+        return f"{depth_cm / CM_PER_IN:.0f} in" if self.us else f"{depth_cm:.0f} cm"
+
+    def said(self, text: str, *typed: Typed) -> str:
+        """A sentence of ours, its amounts in the units of this garden.
+
+        Args:
+            text: as the engine wrote it, metric; nothing that a person wrote.
+            typed: amounts that were typed just now.
+        """
+        return in_us_units(text, *typed) if self.us else text
 
     def depth(self, depth_mm: float) -> str:
         """Rain or soil water as millimetres or inches."""
@@ -224,6 +267,8 @@ class Tongue:
                 return self.when(value)
             case "s":
                 return duration(value)
+            case "d":
+                return f"{value:.1f} days" if value % 1.0 else count(round(value), "day", "days")
             case _:
                 return f"{value:g}"
 
@@ -245,6 +290,14 @@ NAMED_NUMBERS = {
     "left_l": "left of scarce water",
     "rain_expected_mm": "rain expected",
     "reserved_l": "reserved for this pulse",
+    "blind_d": "without a probe to go by",
+    "pick_d": "until its pick",
+    "cut_frac": "cut from the next dose",
+    "efficiency_frac": "share of a dose that stays among its roots",
+    "want_l": "water it was to get",
+    "least_l": "least that a watering gives",
+    "more_frac": "more to drink before sunrise",
+    "rain_mm": "rain",
 }
 
 
@@ -254,5 +307,5 @@ def named(key: str) -> str:
     if known is not None:
         return known
     stem, _, unit = key.rpartition("_")
-    words = stem if stem and unit in {"frac", "l", "mm", "c", "s", "share"} else key
+    words = stem if stem and unit in {"frac", "l", "mm", "c", "s", "d", "share"} else key
     return words.replace("_", " ")

@@ -13,7 +13,7 @@ from datetime import timedelta
 
 from markupsafe import Markup, escape
 
-from api.page.strip import DROP_SMALL
+from api.page.strip_water import DROP_SMALL
 from api.page.words import MONTHS, bed_name, count
 from api.season_strip import Scale
 

@@ -11,6 +11,7 @@ from controller.alarming.hours import said, said_with_zone
 from controller.alarming.told import Item
 from controller.effects import Alert
 from controller.garden import Garden
+from controller.us_units import for_people
 from controller.view import alert_json, rfc3339
 
 MOST_ITEMS = 12  # told in full; the page has them all
@@ -147,7 +148,8 @@ def _subject(ordered: Sequence[Item]) -> str:
 
 def _block(garden: Garden, item: Item) -> str:
     zone = garden.garden.zone
-    head = f"{HEADS[item.what]}, since {said(item.at_utc_s, zone)}: {item.alert.text}"
+    text = for_people(item.alert.text, garden.garden.units)
+    head = f"{HEADS[item.what]}, since {said(item.at_utc_s, zone)}: {text}"
     return head if item.what == "over" else f"{head}\nWhat to do: {advice(item.alert.code)}"
 
 

@@ -10,9 +10,9 @@ from controller.alarming.hours import said, said_with_zone
 from controller.alarming.letters import Message, garden_name, headed, page_url
 from controller.effects import Alert
 from controller.garden import Garden
+from controller.us_units import L_PER_GAL, for_people
 from controller.watering.words import bed_name
 
-LITRES_PER_GALLON = 3.785411784  # US liquid gallon, by definition
 MOST_STANDING = 12
 
 
@@ -58,7 +58,7 @@ def weekly_letter(
         *_water(garden, week),
         *_beds(picture),
         *_probes(picture),
-        *_standing(standing),
+        *_standing(standing, garden.garden.units),
         *([backup] if backup else []),
         f"The next message of this kind comes on {said(next_utc_s, zone)}. If it does not, look "
         "at the board and its network.",
@@ -80,7 +80,7 @@ def _count(number: int, what: str) -> str:
 
 def _amount(litres: float, garden: Garden) -> str:
     us = garden.garden.units == "us"
-    return f"{litres / LITRES_PER_GALLON:.0f} gal" if us else f"{litres:.0f} L"
+    return f"{litres / L_PER_GAL:.0f} gal" if us else f"{litres:.0f} L"
 
 
 def _water(garden: Garden, week: Sequence[Given] | None) -> Iterator[str]:
@@ -132,11 +132,11 @@ def _probes(picture: Mapping[str, Any]) -> Iterator[str]:
     yield words
 
 
-def _standing(standing: Sequence[Alert]) -> Iterator[str]:
+def _standing(standing: Sequence[Alert], units: str) -> Iterator[str]:
     if not standing:
         yield "No alert stands."
         return
-    rows = [f"- {alert.text}" for alert in standing[:MOST_STANDING]]
+    rows = [f"- {for_people(alert.text, units)}" for alert in standing[:MOST_STANDING]]
     if len(standing) > MOST_STANDING:
         rows.append(f"- and {len(standing) - MOST_STANDING} more")
     yield "\n".join(["What stands:", *rows])

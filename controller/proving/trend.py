@@ -39,7 +39,8 @@ def watch_flow(run: Run, bed: str, litres: float, open_s: float) -> None:
         run.raise_alert(
             "flow_low",
             f"{bed_name(bed)} takes {walked.trend_l_min:.1f} L/min; when it was walked it took "
-            f"{walked.flow_l_min:.1f}. Filter or emitters clog: flush the lines, clean the filter.",
+            f"{walked.flow_l_min:.1f} L/min. Filter or emitters clog: flush the lines, clean the "
+            "filter.",
             bed=bed,
         )
     elif share >= WELL_FRAC:
@@ -63,7 +64,10 @@ def watch_together(run: Run, beds: list[str], l_min: float) -> None:
     for bed in beds:
         run.state.beds[bed].alone = True
     names = ", ".join(bed_name(bed) for bed in beds)
-    text = f"{names} take {l_min:.1f} L/min where {due_l_min:.1f} should: each drinks alone next."
+    text = (
+        f"{names} take {l_min:.1f} L/min where {due_l_min:.1f} L/min should: each drinks alone "
+        "next."
+    )
     run.note("watering", beds[0], "alone_next", text, {"l_min": l_min, "due_l_min": due_l_min})
 
 

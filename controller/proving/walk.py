@@ -234,7 +234,8 @@ def bed_words(run: Run, bed: str) -> str:
     flow = "no meter measured it"
     if walked.flow_l_min is not None:
         flow = (
-            f"{walked.flow_l_min:.2f} L/min, its emitters should give {walked.expected_l_min:.2f}"
+            f"{walked.flow_l_min:.2f} L/min, its emitters should give "
+            f"{walked.expected_l_min:.2f} L/min"
         )
     if walked.verdict != OK:
         return f"{name} {FAULTS[walked.verdict]}. Not armed ({flow})."

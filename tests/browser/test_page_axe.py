@@ -161,6 +161,21 @@ def test_axe_finds_nothing_once_a_browser_is_let_in(
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_where_phones_are_let_in(
+    browser: Any, served: Served, scheme: str
+) -> None:
+    served.app.state.link_base = "http://garden.local:8470"
+    page = opened(browser, 390, scheme)
+    page.goto(f"{served.url}/open?code={served.app.state.issue_code()}")
+    page.goto(f"{served.url}/phones")
+    assert _breaches(page) == []
+    page.get_by_role("button", name="Show a code").click()
+    page.get_by_role("img", name="A code for the other phone's camera").wait_for()
+    assert _breaches(page) == []
+    page.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_in_any_state(browser: Any, scheme: str) -> None:
     desk = FakeDesk()
     served = Served().begin(desk)

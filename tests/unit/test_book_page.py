@@ -51,6 +51,7 @@ def test_the_book_answers_its_questions_in_sentences(client: TestClient) -> None
     text = shown.text.replace("\u00a0", " ")
     assert "Wall side drank most: 1500 L in 5 waterings, 62 L a plant." in text
     assert "Of Late most cracked: 6 fruit in 6 kg, of the others 1 in 4 kg;" in text
+    assert "Had each thirst line been 5 points drier, the garden would have taken" in text
     assert "2 picks: too few to say whether swings of the soil" in text
     assert "straw laid" in text
     assert text.count('<svg class="faults"') == 1
@@ -88,7 +89,7 @@ def test_an_empty_season_is_said_and_no_sum_fails(desk: FakeDesk, client: TestCl
 
 def test_a_picture_says_itself_in_words_and_lets_no_name_through(desk: FakeDesk) -> None:
     bed = desk.book["beds"]["wall-side"]
-    svg = draw("<script>", bed, desk.book["first"], desk.book["last"])
+    svg = draw("<script>", bed, desk.book["first"], desk.book["last"], tongue_of(desk.view()))
     assert "<script>" not in svg
     assert "2 picks, 7 fruit cracked, 1 black at the end; most cracked on 12 Jul." in svg
     assert svg.count('class="cracked"') == 2

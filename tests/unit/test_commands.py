@@ -168,8 +168,19 @@ def test_a_long_line_is_broken_and_a_link_is_not() -> None:
 @pytest.mark.parametrize(
     ("words", "then"),
     [
-        (["status", "--data", "nowhere"], "next:  thirstline run GARDEN"),
-        (["walk", "hollin-lane", "--data", "nowhere"], "next:  thirstline run hollin-lane"),
+        (["status", "--data", "nowhere"], "next:  thirstline run GARDEN --data nowhere"),
+        (
+            ["walk", "hollin-lane", "--data", "nowhere"],
+            "next:  thirstline run hollin-lane --data nowhere",
+        ),
+        (
+            ["why", "south", "--garden=hollin-lane", "--data=nowhere"],
+            "next:  thirstline run hollin-lane --data nowhere",
+        ),
+        (
+            ["record", "note", "south", "x", "--garden", "hollin-lane", "--data", "nowhere"],
+            "next:  thirstline run hollin-lane --data nowhere",
+        ),
         (["check", "nowhere.toml"], "next:  thirstline check nowhere.toml"),
         (["verify", "--data", "nowhere"], "next:  thirstline verify --help"),
         (["new", "--yes", "--answer", "plants"], "next:  thirstline new --help"),
@@ -194,8 +205,10 @@ def test_a_refusal_of_the_daemon_says_where_to_look(
         raise look.RefusedError(LONG)
 
     monkeypatch.setattr(look, "told", refused)
+    monkeypatch.setattr(look, "in_us_units", lambda folder: False)
     said = thirstline("record", "soil", "south", "dry", "--data", str(tmp_path))
-    assert (said.exit_code, said.stderr.splitlines()[-1]) == (1, "next:  thirstline status")
+    last = said.stderr.splitlines()[-1]
+    assert (said.exit_code, last) == (1, f"next:  thirstline status --data {tmp_path}")
 
 
 # -- completion

@@ -56,6 +56,8 @@ PURE = {
     "ke",
     "ks",
     "ky",
+    "si",  # a typed amount, in the metric unit that stands beside it
+    "si_per_one",  # of a unit of a measure, in the measure's metric unit
     "least_value",  # bounds of a verdict, in the unit of what is measured
     "latitude",  # [degrees north]: the file's own word
     "lean",

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import re
 import urllib.request
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from click.testing import CliRunner
@@ -17,9 +19,11 @@ from api.cli import main
 from api.desk import FakeDesk
 from api.http import create_app
 from api.page import front, states, teachings
+from api.page.words import Tongue
 from controller.datafolder import DataFolder
 from controller.effects import Answer
 
+METRIC = Tongue(zone=ZoneInfo("UTC"), us=False, now_utc_s=0.0)
 RIGHT = "the-operators-token"
 FULL = "0.31 by its own probes, ±0.02 (0.28 by the garden file)"
 LEARNED: dict[str, Any] = {
@@ -100,10 +104,13 @@ def test_words_for_every_case(changed: dict[str, Any], full: str, thirst: str) -
 def test_raw_counts_are_worth_something_once_known() -> None:
     known = {"raw-20": {"counts_per_mm": 3.456, "dry_spells": 2, "since": None}}
     assert ("probe raw-20", "3.46 counts are 1 mm of water") in teachings.rows(
-        {"learned": LEARNED | {"probes": known}}
+        {"learned": LEARNED | {"probes": known}}, METRIC
     )
-    assert teachings.rows({}) == []
-    unmoved = teachings.rows({"learned": LEARNED | {"full_since": None}})
+    gallons = replace(METRIC, us=True)
+    told = teachings.rows({"learned": LEARNED | {"probes": known}}, gallons)
+    assert ("probe raw-20", "87.8 counts are 1 in of water") in told
+    assert teachings.rows({}, METRIC) == []
+    unmoved = teachings.rows({"learned": LEARNED | {"full_since": None}}, METRIC)
     assert unmoved[0] == ("full at, by the file", "0.28")
 
 
@@ -134,8 +141,8 @@ def test_record_forget_tells_the_daemon(tmp_path: Path, monkeypatch: pytest.Monk
     words = ["record", "forget", "south", "--why", "new compost", "--data", str(tmp_path)]
     said = CliRunner().invoke(main, words)
     assert (said.exit_code, said.output.splitlines()[0]) == (0, "South begins anew.")
-    assert sent[0].full_url == "http://127.0.0.1:1/api/beds/south/forget"
-    assert (sent[0].get_method(), json.loads(sent[0].data)) == ("POST", {"why": "new compost"})
+    assert sent[-1].full_url == "http://127.0.0.1:1/api/beds/south/forget"
+    assert (sent[-1].get_method(), json.loads(sent[-1].data)) == ("POST", {"why": "new compost"})
 
 
 def test_while_it_drinks_no_number_of_before_stands_as_now(desk: FakeDesk) -> None:

@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from api.desk import FAKE_NOW_UTC_S, FakeDesk
-from api.page import strip
+from api.page import strip, strip_water
 from api.page.straight import straighten
+from api.page.strip_scale import BOTTOM, TOP, Ahead, Scale
 from api.page.words import DAY_S, Tongue
 
 TONGUE = Tongue(zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=FAKE_NOW_UTC_S)
-AHEAD = strip.Ahead(line_frac=0.4)
+AHEAD = Ahead(line_frac=0.4)
 
 
 def row(ago_h: float, frac: float | None, **more: Any) -> dict[str, Any]:
@@ -31,12 +32,12 @@ def hourly(frac: float = 0.2, hours: int = 240) -> list[dict[str, Any]]:
     return [row(float(ago), frac) for ago in range(hours, -1, -1)]
 
 
-def drawn(rows: list[dict[str, Any]], ahead: strip.Ahead = AHEAD, days: float = 10.0) -> str:
+def drawn(rows: list[dict[str, Any]], ahead: Ahead = AHEAD, days: float = 10.0) -> str:
     return str(strip.draw(rows, ahead, TONGUE, days, "South"))
 
 
-def scale() -> strip.Scale:
-    return strip.Scale(
+def scale() -> Scale:
+    return Scale(
         first_utc_s=FAKE_NOW_UTC_S - 10 * DAY_S,
         now_utc_s=FAKE_NOW_UTC_S,
         last_utc_s=FAKE_NOW_UTC_S + 4 * DAY_S,
@@ -104,10 +105,10 @@ def test_straightening_leaves_out_only_what_lies_on_the_way() -> None:
 
 
 def test_depletion_runs_downwards_and_stays_inside() -> None:
-    assert scale().y(0.0) == strip.TOP
-    assert scale().y(0.6) == strip.BOTTOM
-    assert scale().y(5.0) == strip.BOTTOM
-    assert scale().y(-1.0) == strip.TOP
+    assert scale().y(0.0) == TOP
+    assert scale().y(0.6) == BOTTOM
+    assert scale().y(5.0) == BOTTOM
+    assert scale().y(-1.0) == TOP
 
 
 def test_the_line_is_dashed_hatched_below_and_named() -> None:
@@ -145,11 +146,79 @@ def test_rain_hangs_from_the_top_summed_by_local_day() -> None:
     svg = drawn(rows)
     assert svg.count('class="rain"') == 1
     assert ">10 mm rain</text>" in svg
-    assert re.search(r'class="rain" d="M[\d.]+ 0v', svg)
+    head = re.search(r'class="rain" d="M[\d.]+ ([\d.]+)v', svg)
+    box = re.search(r'viewBox="0 ([\d.]+) 380 ', svg)
+    assert head is not None
+    assert box is not None
+    assert head[1] == box[1], "from the very top"
+
+
+def _sky(svg: str) -> float:
+    box = re.search(r'viewBox="0 ([\d.]+) 380 ([\d.]+)"', svg)
+    assert box is not None
+    assert float(box[1]) + float(box[2]) == strip.HIGH
+    return TOP - float(box[1])
+
+
+def test_the_sky_is_only_as_high_as_its_rain() -> None:
+    assert _sky(drawn(hourly())) == strip_water.SKY_BARE
+    skies = [_sky(drawn([*hourly(), row(30.0, 0.2, rain_mm=mm)])) for mm in (0.5, 5.0, 25.0, 80.0)]
+    assert skies == sorted(skies)
+    assert skies[0] < skies[1] == strip_water.SKY_NAMED
+    assert skies[-1] <= TOP
+
+
+def test_this_mornings_rain_does_not_hang_in_the_future() -> None:
+    svg = drawn([*hourly(), row(0.2, 0.2, rain_mm=5.0)])
+    at = re.search(r'class="rain" d="M([\d.]+) ', svg)
+    assert at is not None
+    assert float(at[1]) <= scale().x(FAKE_NOW_UTC_S)
+
+
+def test_a_drop_at_the_edge_is_whole_and_one_before_it_is_not_drawn() -> None:
+    svg = drawn([row(240.5, 0.2, given_l=85.0), *hourly()])
+    assert 'class="drop"' not in svg
+    svg = drawn([row(239.9, 0.2, given_l=85.0), *hourly(hours=200)])
+    at = re.search(r'class="drop" d="M([\d.]+) ', svg)
+    assert at is not None
+    assert float(at[1]) == strip_water.DROP_PX
+    assert re.search(r'class="drop-name" x="1\d\.0"[^>]*>85 L<', svg)
+
+
+def test_many_days_have_dates_and_a_season_has_months() -> None:
+    month = drawn(hourly(hours=30 * 24), days=30.0)
+    assert re.findall(r"<text[^>]*>(\d+ \w{3})</text>", month) == ["22 Jun", "29 Jun", "6 Jul"]
+    season = drawn(hourly(hours=140 * 24), days=150.0)
+    assert re.findall(r"<text[^>]*>(\w{3})</text>", season) == ["Apr", "May", "Jun", "Jul"]
+
+
+def test_a_young_season_shows_no_months_before_it() -> None:
+    assert "the last 41 days" in drawn(hourly(hours=40 * 24 + 3), days=150.0)
+    assert "the last 30 days" in drawn(hourly(hours=48), days=150.0)
+    assert "the last 150 days" in drawn([], days=150.0)
+
+
+def test_the_picture_has_its_sentences_for_those_who_listen() -> None:
+    rows = hourly()
+    rows[100] |= {"given_l": 120.0, "rain_mm": 4.0}
+    ahead = Ahead(
+        line_frac=0.4,
+        now_frac=0.21,
+        from_utc_s=FAKE_NOW_UTC_S + DAY_S,
+        to_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
+        words="line in 2 days",
+    )
+    label = re.search(r'aria-label="([^"]+)"', drawn(rows, ahead))
+    assert label is not None
+    assert label[1] == (
+        "Soil moisture of South, the last 10 days. 21 % of its water is used, its thirst line lies "
+        "at 40 %. 1 watering, the last Thu, 120 L. 4 mm of rain on 1 day. Next watering "
+        f"{TONGUE.window(FAKE_NOW_UTC_S + DAY_S, FAKE_NOW_UTC_S + 2 * DAY_S)}. Line in 2 days."
+    )
 
 
 def test_the_future_fans_down_to_the_line_under_a_bracket() -> None:
-    ahead = strip.Ahead(
+    ahead = Ahead(
         line_frac=0.4,
         from_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
         to_utc_s=FAKE_NOW_UTC_S + 3 * DAY_S,
@@ -164,7 +233,7 @@ def test_the_future_fans_down_to_the_line_under_a_bracket() -> None:
 
 
 def test_a_window_beyond_the_drawing_has_a_fan_but_no_bracket() -> None:
-    ahead = strip.Ahead(
+    ahead = Ahead(
         line_frac=0.4,
         from_utc_s=FAKE_NOW_UTC_S + 20 * DAY_S,
         to_utc_s=FAKE_NOW_UTC_S + 25 * DAY_S,
@@ -175,12 +244,12 @@ def test_a_window_beyond_the_drawing_has_a_fan_but_no_bracket() -> None:
 
 
 def test_a_bed_past_its_line_has_no_fan() -> None:
-    ahead = strip.Ahead(line_frac=0.4, from_utc_s=FAKE_NOW_UTC_S, to_utc_s=FAKE_NOW_UTC_S + DAY_S)
+    ahead = Ahead(line_frac=0.4, from_utc_s=FAKE_NOW_UTC_S, to_utc_s=FAKE_NOW_UTC_S + DAY_S)
     assert 'class="fan"' not in drawn(hourly(0.45), ahead)
 
 
 def test_no_future_is_drawn_from_a_probe_that_fell_silent() -> None:
-    ahead = strip.Ahead(
+    ahead = Ahead(
         line_frac=0.4,
         from_utc_s=FAKE_NOW_UTC_S + DAY_S,
         to_utc_s=FAKE_NOW_UTC_S + 2 * DAY_S,
@@ -193,14 +262,14 @@ def test_no_future_is_drawn_from_a_probe_that_fell_silent() -> None:
 
 @pytest.mark.parametrize("rows", [[], [row(1.0, None)], [row(0.0, 0.2)]])
 def test_hardly_any_data_is_drawn_all_the_same(rows: list[dict[str, Any]]) -> None:
-    assert drawn(rows, strip.Ahead(line_frac=None)).startswith("<svg")
+    assert drawn(rows, Ahead(line_frac=None)).startswith("<svg")
 
 
 def test_days_are_local_even_where_one_has_23_hours() -> None:
     tongue = Tongue(
         zone=ZoneInfo("America/Los_Angeles"), us=False, now_utc_s=1_773_345_600.0
     )  # 12 March 2026, four days after the clocks went forward
-    svg = str(strip.draw([], strip.Ahead(line_frac=0.4), tongue, 10.0, "South"))
+    svg = str(strip.draw([], Ahead(line_frac=0.4), tongue, 10.0, "South"))
     days = re.findall(r">(Mo|Tu|We|Th|Fr|Sa|Su)</text>", svg)
     week = ["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
     first = week.index(days[0])
@@ -224,7 +293,7 @@ def test_a_season_stays_small() -> None:
 def test_a_young_record_is_led_on_to_what_is_known_now() -> None:
     rows = [row(float(ago), 0.2) for ago in range(240, 1, -1)]  # the last one is 2 h old
     pieces = strip.up_to_now(
-        list(strip.runs(rows)), strip.Ahead(line_frac=0.4, now_frac=0.25), FAKE_NOW_UTC_S
+        list(strip.runs(rows)), Ahead(line_frac=0.4, now_frac=0.25), FAKE_NOW_UTC_S
     )
     assert pieces[-1][-1] == (FAKE_NOW_UTC_S, 0.25)
     assert len(pieces) == 1
@@ -232,7 +301,7 @@ def test_a_young_record_is_led_on_to_what_is_known_now() -> None:
 
 def test_an_old_record_is_not_led_on_to_now() -> None:
     rows = [row(float(ago), 0.2) for ago in range(240, 3, -1)]  # the last one is 4 h old
-    ahead = strip.Ahead(line_frac=0.4, now_frac=0.25)
+    ahead = Ahead(line_frac=0.4, now_frac=0.25)
     pieces = list(strip.runs(rows))
     assert strip.up_to_now(pieces, ahead, FAKE_NOW_UTC_S) == pieces
 
@@ -254,7 +323,7 @@ def test_a_fresh_garden_says_that_there_is_no_record() -> None:
 def test_the_watering_under_way_is_one_drop_with_all_its_pulses(
     rows: list[dict[str, Any]], litres: list[str]
 ) -> None:
-    drops = strip._drops(rows, strip.Ahead(line_frac=0.4, running_l=84.0), FAKE_NOW_UTC_S)
+    drops = strip_water.drops_of(rows, Ahead(line_frac=0.4, running_l=84.0), scale())
     assert [TONGUE.litres(given) for _, given in drops] == litres
 
 
@@ -263,5 +332,5 @@ def test_the_rule_of_now_strikes_no_litres_through() -> None:
     alone = drawn([near])
     assert re.search(r'text-anchor="end">50 L</text>', alone)
     crowded = drawn([row(60.0, 0.2, given_l=70.0), near])
-    assert re.search(rf'y="{strip.BOTTOM - 24:g}" text-anchor="end">50 L</text>', crowded)
+    assert re.search(rf'y="{BOTTOM - 24:g}" text-anchor="end">50 L</text>', crowded)
     assert 'text-anchor="end"' not in drawn([row(120.0, 0.2, given_l=50.0)])
