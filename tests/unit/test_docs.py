@@ -41,6 +41,8 @@ DOCUMENTS = (
     "CHANGELOG.md",
     "hardware_notes/README.md",
     "hardware_notes/board.md",
+    "hardware_notes/first_day.md",
+    "hardware_notes/hazards.md",
     "hardware_notes/installing.md",
 )
 BOTH = README + DEVELOPERS
@@ -68,6 +70,13 @@ def section(text: str, heading: str) -> str:
     _, found, rest = text.partition(f"\n{heading}\n")
     assert found, f"no heading {heading!r}"
     return re.split(rf"^#{{1,{rank}}} ", rest, maxsplit=1, flags=re.MULTILINE)[0]
+
+
+def anchors(path: Path) -> set[str]:
+    """What a document's headings are called in links; a `#` in a block is no heading."""
+    text = BLOCK.sub("", path.read_text(encoding="utf-8"))
+    heads = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}
 
 
 def files() -> Iterator[Path]:
@@ -322,13 +331,24 @@ def test_what_the_table_gives_as_ours_lies_within_its_tolerance(row: list[str]) 
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
-def test_every_relative_link_resolves(name: str) -> None:
+def test_every_relative_link_and_anchor_resolves(name: str) -> None:
     path = ROOT / name
     text = BLOCK.sub("", path.read_text(encoding="utf-8"))
     links = re.findall(r"\]\(([^)\s]+)\)", text)
     inside = [link for link in links if not link.startswith(("https://", "http://"))]
-    lost = [link for link in inside if not (path.parent / link.partition("#")[0]).exists()]
+    lost = []
+    for link in inside:
+        file, _, anchor = link.partition("#")
+        target = path.parent / file if file else path
+        if not target.exists() or (anchor and anchor not in anchors(target)):
+            lost.append(link)
     assert lost == []
+
+
+def test_a_heading_is_an_anchor_and_a_comment_in_a_block_is_none(tmp_path: Path) -> None:
+    file = tmp_path / "x.md"
+    file.write_text("# One `two`, three\n```sh\n# four\n```\n## Five-six\n", encoding="utf-8")
+    assert anchors(file) == {"one-two-three", "five-six"}
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)

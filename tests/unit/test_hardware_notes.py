@@ -18,7 +18,7 @@ from controller.alarming.codes import AlertCode
 from controller.explain import explain
 from controller.garden import load_garden
 from sim.examples import find_garden
-from tests.unit.test_docs import BLOCK, coded
+from tests.unit.test_docs import BLOCK, anchors, coded
 
 ROOT = Path(__file__).parents[2]
 NOTES = ROOT / "hardware_notes"
@@ -39,12 +39,6 @@ def text_of(name: str) -> str:
 def plain(name: str) -> str:
     """All on one line, emphasis left out."""
     return re.sub(r"\s+", " ", text_of(name).replace("*", ""))
-
-
-def anchors(path: Path) -> set[str]:
-    """What its headings are called in links."""
-    heads = re.findall(r"^#+ (.+)$", path.read_text(encoding="utf-8"), re.MULTILINE)
-    return {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}
 
 
 def test_there_are_a_dozen_files_of_readable_size() -> None:
