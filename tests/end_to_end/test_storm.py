@@ -36,7 +36,7 @@ pytestmark = pytest.mark.broker
 
 RELEASE = bool(os.environ.get("THIRSTLINE_RELEASE"))
 PAYLOADS = 100_000 if RELEASE else 5_000
-MANY, MANY_S = 100_000, 30.0  # on the wire, in one dose
+MANY, MANY_S = 100_000, 45.0  # on the wire, in one dose
 FLOOD, FLOOD_S = 20_000, 5.0  # messages, and the real seconds that they come in
 LATE_S = 2.0 if RELEASE else 5.0  # [s] real that a renewal may be late
 ANSWER_S = 2.0 if RELEASE else 6.0  # [s] real for a stop; a loaded build machine gets more
@@ -275,7 +275,7 @@ def test_a_hundred_thousand_broken_payloads_and_a_flood_in_one_dose(
     def told() -> Iterator[bytes]:
         for n, payload in enumerate(mutants(rng, MANY)):
             strange = f"{root}/{STRANGE_TOPICS[n % len(STRANGE_TOPICS)]}"
-            yield published(strange if n % 3 else own, payload)
+            yield published(own if n % 10 else strange, payload)
 
     with Pourer(mosquitto.port) as pourer:
         tell(f"{MANY} payloads in {pourer.pour(told(), MANY / MANY_S):.1f} s")
