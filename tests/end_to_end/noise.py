@@ -1,9 +1,17 @@
-"""Broken messages, and the topics of the example garden to send them to."""
+"""Broken messages, the topics of the example garden to send them to, and one who pours them."""
 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+import socket
+import time
+from collections.abc import Iterable, Iterator
+from types import TracebackType
+from typing import Self
+
+BATCH_S = 0.02  # [s] real, between two bursts of one who pours
+CONNECT = b"\x00\x04MQTT\x05\x02\x00\xff\x00\x00\x06pourer"  # clean start; 255 s; no properties
+CONNACK, PUBLISH = 0x20, 0x30  # the packet types of MQTT 5.0 sections 3.2 and 3.3, QoS 0
 
 DEEP = b"[" * 900 + b"]" * 900
 NOISE = {
@@ -62,3 +70,60 @@ def mutants(rng: random.Random, count: int) -> Iterator[bytes]:
             else:
                 data += data[:300]
         yield bytes(data)
+
+
+def _packet(kind: int, body: bytes) -> bytes:
+    """A whole packet: type, length in sevens of bits (MQTT 5.0 section 1.5.5), body."""
+    length, left = bytearray(), len(body)
+    while True:
+        left, low = divmod(left, 128)
+        length.append(low | (128 if left else 0))
+        if not left:
+            return bytes([kind]) + bytes(length) + body
+
+
+def published(topic: str, payload: bytes) -> bytes:
+    """A message at QoS 0, ready for the wire."""
+    name = topic.encode()
+    return _packet(PUBLISH, len(name).to_bytes(2, "big") + name + b"\x00" + payload)
+
+
+class Pourer:
+    """A client that only writes, far faster than one that minds what it sends.
+
+    Args:
+        port: of the broker on loopback.
+    """
+
+    def __init__(self, port: int) -> None:
+        self._socket = socket.create_connection(("127.0.0.1", port), timeout=60.0)
+        self._socket.sendall(_packet(0x10, CONNECT))
+        answer = self._socket.recv(256)
+        assert answer[0] == CONNACK
+        assert answer[3] == 0, "the broker lets nobody in"
+        self.poured = 0  # messages so far
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, what: BaseException | None, at: TracebackType | None
+    ) -> None:
+        self._socket.close()
+
+    def pour(self, messages: Iterable[bytes], per_s: float) -> float:
+        """Send so many a second, where the broker takes them; tells the real seconds it took."""
+        began_s, batch, most = time.monotonic(), bytearray(), max(1, round(per_s * BATCH_S))
+        waiting = sent = 0
+        for message in messages:
+            batch += message
+            waiting += 1
+            if waiting < most:
+                continue
+            self._socket.sendall(batch)
+            self.poured, sent, waiting = self.poured + waiting, sent + waiting, 0
+            batch.clear()
+            time.sleep(max(0.0, began_s + sent / per_s - time.monotonic()))
+        self._socket.sendall(batch)
+        self.poured += waiting
+        return time.monotonic() - began_s

@@ -29,13 +29,14 @@ from controller.store import open_reader
 from tests.end_to_end.conftest import Mosquitto
 from tests.end_to_end.fault_bench import BEDS, VALVES
 from tests.end_to_end.live_garden import LiveGarden, assert_ledger_covers, tell, until
-from tests.end_to_end.noise import NOISE, STRANGE_TOPICS, mutants
+from tests.end_to_end.noise import NOISE, STRANGE_TOPICS, Pourer, mutants, published
 from tests.end_to_end.wire_bench import Stranger
 
 pytestmark = pytest.mark.broker
 
 RELEASE = bool(os.environ.get("THIRSTLINE_RELEASE"))
 PAYLOADS = 100_000 if RELEASE else 5_000
+MANY, MANY_S = 100_000, 45.0  # on the wire, in one dose
 FLOOD, FLOOD_S = 20_000, 5.0  # messages, and the real seconds that they come in
 LATE_S = 2.0 if RELEASE else 5.0  # [s] real that a renewal may be late
 ANSWER_S = 2.0 if RELEASE else 6.0  # [s] real for a stop; a loaded build machine gets more
@@ -145,6 +146,13 @@ def assert_others_the_same(garden: LiveGarden, bed: str) -> None:
     assert said_of(kept, others) == told
 
 
+def flood(pourer: Pourer, topics: list[str]) -> None:
+    """20,000 messages, evenly over five seconds where the machine can."""
+    told = [published(topic, NOISE["nan-inside"]) for topic in topics]
+    took_s = pourer.pour((told[n % len(told)] for n in range(FLOOD)), FLOOD / FLOOD_S)
+    tell(f"{FLOOD} messages in {took_s:.1f} s")
+
+
 @pytest.mark.hazard("B8")
 @pytest.mark.parametrize("garden", [pytest.param(8.0, id="")], indirect=True)
 def test_a_flood_delays_neither_renewals_nor_stop(garden: LiveGarden, mosquitto: Mosquitto) -> None:
@@ -153,38 +161,24 @@ def test_a_flood_delays_neither_renewals_nor_stop(garden: LiveGarden, mosquitto:
     until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
     before_kib = resident_kib(garden)
     root = f"thirstline/{garden.get()['garden']['id']}"
-    flood = Stranger(mosquitto.url, "none")
+    pourer = Pourer(mosquitto.port)
     topics = ["hollin-lane/a1/soil", f"{root}/probe/wall-20", f"{root}/valve/low/state"]
-    sent = 0
-    poured = threading.Event()
-
-    def pour() -> None:
-        nonlocal sent
-        began_s = time.monotonic()
-        for n in range(FLOOD):
-            flood.say(topics[n % len(topics)], NOISE["nan-inside"], qos=0)
-            sent += 1
-            ahead_s = began_s + n * FLOOD_S / FLOOD - time.monotonic()
-            if ahead_s > 0.01:
-                time.sleep(ahead_s)
-        tell(f"{FLOOD} messages in {time.monotonic() - began_s:.1f} s")
-        poured.set()
-
-    busy = threading.Thread(target=pour)
+    busy = threading.Thread(target=flood, args=(pourer, topics))
     busy.start()
-    until(lambda: sent > FLOOD / 2, PATIENCE_S, "half of the flood")
+    until(lambda: pourer.poured > FLOOD / 2, PATIENCE_S, "half of the flood")
     assert garden.get("/api/health") == {"ok": True}
-    until(poured.is_set, PATIENCE_S, "the whole flood")
-    busy.join()
+    busy.join(PATIENCE_S)
+    assert not busy.is_alive()
     assert_steady(garden, "wall")
     assert garden.truth().open_now("wall")
-    busy = threading.Thread(target=pour)
-    busy.start()
-    try:
-        assert_stops(garden, "wall")
-    finally:
-        busy.join()
-        flood.leave()
+    with pourer:
+        busy = threading.Thread(target=flood, args=(pourer, topics))
+        busy.start()
+        try:
+            assert_stops(garden, "wall")
+        finally:
+            busy.join()
+    assert pourer.poured == 2 * FLOOD
     growth_kib = resident_kib(garden) - before_kib
     tell(f"twice {FLOOD} messages, {growth_kib / 1024.0:.1f} MiB more held")
     assert growth_kib < GROWTH_KIB
@@ -263,6 +257,42 @@ BROKEN: dict[str, tuple[Deed, Deed]] = {
     "full": (fill, free),
     "gone": (take_away, leave),
 }
+
+
+@pytest.mark.slow
+@pytest.mark.hazard("B7", "B8")
+@pytest.mark.parametrize("garden", [pytest.param(4.0, id="")], indirect=True)
+def test_a_hundred_thousand_broken_payloads_and_a_flood_in_one_dose(
+    garden: LiveGarden, mosquitto: Mosquitto
+) -> None:
+    status, said = garden.water("wall", 40.0)
+    assert status == 202, said
+    until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
+    before_kib = resident_kib(garden)
+    root = f"thirstline/{garden.get()['garden']['id']}"
+    own, rng = "hollin-lane/a1/soil", random.Random(SEED)
+
+    def told() -> Iterator[bytes]:
+        for n, payload in enumerate(mutants(rng, MANY)):
+            strange = f"{root}/{STRANGE_TOPICS[n % len(STRANGE_TOPICS)]}"
+            yield published(own if n % 10 else strange, payload)
+
+    with Pourer(mosquitto.port) as pourer:
+        tell(f"{MANY} payloads in {pourer.pour(told(), MANY / MANY_S):.1f} s")
+        flood(pourer, [own, f"{root}/{STRANGE_TOPICS[0]}"])
+        assert pourer.poured == MANY + FLOOD
+    assert garden.get("/api/health") == {"ok": True}
+    assert garden.truth().open_now("wall"), "the dose outlasted it"
+    growth_kib = resident_kib(garden) - before_kib
+    tell(f"{growth_kib / 1024.0:.1f} MiB more held")
+    assert growth_kib < GROWTH_KIB
+    assert_steady(garden, "wall")
+    assert garden.post("/api/stop", {})[0] in {200, 202}
+    until(lambda: shut(garden), PATIENCE_S, "shut valves")
+    assert garden.end_daemon() == 0
+    assert [row["outcome"] for row in garden.ledger()] == ["CONFIRMED"]
+    assert_ledger_covers(garden, BEDS)
+    assert_others_the_same(garden, "south")
 
 
 # -- many hands

@@ -32,6 +32,7 @@ DAY_S, HOUR_S, MINUTE_S = 86_400.0, 3600.0, 60.0
 DAYS = 10
 SLOT_S = 7 * HOUR_S
 ALARM_S = 15 * MINUTE_S  # where the hazard's row names no time
+MAST_S = 3 * HOUR_S  # its last word counts for two, and it is looked for once an hour
 PROBES_S = (
     30 * MINUTE_S + 10 * MINUTE_S
 )  # P6: three intervals; beds are looked at every ten minutes
@@ -168,7 +169,8 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble(id="C4 the power fails", breaks=_act(acts.restart, "tail", 900.0)),
     Trouble(id="C2 the daemon falls over again and again",
             breaks=_act(acts.crashes, 6, MINUTE_S), alarm="crash_loop", person=True),
-    Trouble(id="the mast is gone", breaks=_breaks(Kind.WEATHER, What.SILENT, "mast")),
+    Trouble(id="E2 the mast is silent", breaks=_breaks(Kind.WEATHER, What.SILENT, "mast"),
+            alarm="mast_silent", within_s=MAST_S, lasts_s=MAST_S + HOUR_S / 2),
     Trouble(id="E2 a frost", breaks=_act(acts.sky, -3.0, 0.0, DAY_S), alarm="frost",
             dry_after_s=ALARM_S + LAPSE_S),
     Trouble(id="E1 a storm", breaks=_act(acts.sky, 15.0, 8.0, DAY_S), dry_after_s=ALARM_S,

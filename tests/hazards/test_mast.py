@@ -6,10 +6,13 @@ from typing import Any
 
 import pytest
 
+from api.desk import FakeDesk
+from api.page import front
 from controller.alarming.codes import ALERTS, AlertCode, advice
 from controller.events import GardenChanged, WeatherReading
 from controller.garden import Garden
 from controller.state import STATE_JSON
+from controller.view import picture
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
 
@@ -50,6 +53,19 @@ def test_a_mast_that_falls_silent_is_called_out_and_its_next_word_ends_it() -> N
     speak(bench)
     assert not silent(bench)
     assert any(note.code == "mast_silent_ended" for note in bench.notes("alert"))
+
+
+@pytest.mark.hazard("E1", "E2")
+def test_the_page_says_which_mast_and_what_to_do() -> None:
+    bench = Bench(with_masts("roof"))
+    bench.live(LIMIT_S + LATE_S, tick_s=60.0)
+    told = [one for one in picture(bench.engine.run)["alerts"] if one["code"] == "mast_silent"]
+    desk = FakeDesk()
+    desk.set(alerts=told)
+    (notice,) = front.context(desk, "10")["notices"]
+    assert "The mast roof has said nothing for two hours" in notice.text
+    assert notice.todo == advice("mast_silent")
+    assert not notice.person_needed
 
 
 @pytest.mark.hazard("E1", "E2")

@@ -669,7 +669,8 @@ class Oracle:
             self.dry_since_s.pop(bed, None)
             self.dry_since_s.pop(f"{bed}!", None)
             return
-        served = bed in state.waterings or bool(state.alerts) or memory.said.code in NOT_GROWING
+        called = any(alert.code != "mast_silent" for alert in state.alerts.values())
+        served = bed in state.waterings or called or memory.said.code in NOT_GROWING
         if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
             served = True  # a watering that began and ended between two looks
         for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
