@@ -26,6 +26,7 @@ from api.close_command import close_all_command
 from api.command_group import NO, Group
 from api.demo import DEMO_SEASON, Demo, garden_of
 from api.doctor_command import doctor
+from api.fit_commands import fit, what_if
 from api.folders import folder_meant
 from api.keeper import Keeper, Signals
 from api.new_command import new
@@ -287,6 +288,8 @@ def check(garden: str, as_json: bool) -> None:
 main.add_command(new)
 main.add_command(replay)
 main.add_command(sweep)
+main.add_command(fit)
+main.add_command(what_if)
 main.add_command(record)
 main.add_command(walk)
 main.add_command(alarm)
