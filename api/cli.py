@@ -290,6 +290,8 @@ main.later(
     "new = api.new_command:new",
     "replay = api.season_commands:replay",
     "sweep = api.sweep_command:sweep",
+    "fit = api.fit_commands:fit",
+    "what-if = api.fit_commands:what_if",
     "record = api.record_commands:record",
     "walk = api.walk_command:walk",
     "alarm = api.alarm_commands:alarm",

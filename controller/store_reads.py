@@ -42,6 +42,17 @@ BOOTS = """
     SELECT 'valve ' || json_extract(event, '$.valve'), count(DISTINCT json_extract(event, '$.boot'))
     FROM journal WHERE kind = 'valve' AND at_utc_s >= ?1 GROUP BY 1
     ORDER BY 1"""
+OPENINGS = """
+    SELECT bed, from_utc_s, open_s, coalesce(credited_l, want_l) AS litres FROM reservations
+    WHERE from_utc_s >= ? AND from_utc_s < ? AND outcome IS NOT 'NEVER_SENT'
+    ORDER BY from_utc_s, dose"""
+PROBE_HOURS = """
+    SELECT probe, hour_utc_s, value, readings FROM probe_hours
+    WHERE hour_utc_s >= ?1 AND hour_utc_s < ?2
+    UNION ALL
+    SELECT probe, CAST(at_utc_s / 3600 AS INTEGER) * 3600 AS hour_utc_s, avg(value), count(*)
+    FROM readings WHERE at_utc_s >= ?1 AND at_utc_s < ?2 GROUP BY 1, 2
+    ORDER BY 1, 2"""
 READING_FIELDS = (
     "at_utc_s",
     "mono_s",
@@ -188,6 +199,23 @@ class Reader:
         """Give the masts' hours from before the journal's reach, oldest first."""
         rows = self._query("SELECT * FROM sky_hours ORDER BY hour_utc_s, mast", ())
         return tuple(SkyHour(**row) for row in rows)
+
+    def openings(self, from_utc_s: float, to_utc_s: float) -> list[tuple[str, float, float, float]]:
+        """Give openings that began within [from, to): bed, begin [s], length [s], litres credited.
+
+        What still runs counts with what it is to give; what was never sent is left out.
+        """
+        rows = self._query(OPENINGS, (from_utc_s, to_utc_s))
+        return [(one["bed"], one["from_utc_s"], one["open_s"], one["litres"]) for one in rows]
+
+    def probe_hours(self, from_utc_s: float, to_utc_s: float) -> list[tuple[str, int, float, int]]:
+        """Give hours of probes that begin within [from, to): probe, hour [s], mean, readings.
+
+        The mean is of the values as told. An hour from which the journal's reach begins has two
+        rows.
+        """
+        rows = self._query(PROBE_HOURS, (from_utc_s, to_utc_s))
+        return [(one["probe"], one["hour_utc_s"], one["value"], one["readings"]) for one in rows]
 
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""

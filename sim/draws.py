@@ -12,8 +12,8 @@ from __future__ import annotations
 import math
 import random
 import zlib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 # -- beds
@@ -111,6 +111,25 @@ class Placing:
 
     sits: Sits = Sits.RIGHT
     deeper_cm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Departures that are told instead of drawn from a seed, as a fit of a season tells them.
+
+    Args:
+        beds: by bed; one that is not there is as the garden file says.
+        probes: by probe; one that is not there tells the truth.
+        meter_off_frac: what the meter tells beyond what flows [-].
+        places: where misplaced probes sit; one that is not there sits as told.
+        depletion_frac: true depletion of beds at the start, where known [0..1].
+    """
+
+    beds: Mapping[str, BedDraw]
+    probes: Mapping[str, ProbeDraw] = field(default_factory=dict)
+    meter_off_frac: float = 0.0
+    places: Mapping[str, Placing] = field(default_factory=dict)
+    depletion_frac: Mapping[str, float] = field(default_factory=dict)
 
 
 def bed_draw(seed: int, bed: str, emitters: int) -> BedDraw:

@@ -14,13 +14,14 @@ from pathlib import Path
 
 from controller.errors import UsageError
 from controller.garden import Garden
-from sim.draws import Placing, Sits, meter_factor, misplaced_probe, placing
+from sim.draws import Drawn, Placing, Sits, meter_factor, misplaced_probe, placing
 from sim.probe_truth import ProbeTruth
 from sim.season_types import Season, WorldHour
 from sim.weather import load_season, season_span
 from sim.world import BedTruthSpec, World
 
 DAY_S = 86_400.0
+START_FRAC = 0.15  # depletion of a bed at the start where nothing is told; ours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,8 +106,14 @@ def span_of(garden: Garden, season: Season, first: date | None, last: date | Non
     )
 
 
-def _spec(garden: Garden, name: str, start_depletion_frac: float) -> BedTruthSpec:
-    """What the world is told about a bed."""
+def spec_of(garden: Garden, name: str, start_depletion_frac: float) -> BedTruthSpec:
+    """What the world is told about a bed.
+
+    Args:
+        garden: its dates in the season's year.
+        name: the bed.
+        start_depletion_frac: true depletion at the start [0..1].
+    """
     bed = garden.beds[name]
     cleared = bed.cleared
     return BedTruthSpec(
@@ -137,7 +144,8 @@ class GardenWorld:
         start_utc_s: where it begins [s, Unix].
         seed: draws an unsure world.
         sure: whether everything is exactly as the garden file says.
-        depletion_frac: true depletion at the start, by bed; the others 0.15.
+        depletion_frac: true depletion at the start, by bed; the others `START_FRAC`.
+        drawn: departures to be used instead of what the seed draws.
 
     Attributes:
         garden: as given.
@@ -155,27 +163,32 @@ class GardenWorld:
         seed: int = 1,
         sure: bool = True,
         depletion_frac: Mapping[str, float] | None = None,
+        drawn: Drawn | None = None,
     ) -> None:
-        told = depletion_frac or {}
-        specs = [_spec(garden, name, told.get(name, 0.15)) for name in garden.beds]
+        told = {**({} if drawn is None else drawn.depletion_frac), **(depletion_frac or {})}
+        specs = [spec_of(garden, name, told.get(name, START_FRAC)) for name in garden.beds]
         self.garden = garden
-        self.truth = World(specs, season, start_utc_s, seed, sure=sure)
+        self.truth = World(specs, season, start_utc_s, seed, sure=sure, drawn=drawn)
         self._reported = season.reported
         self._told_hour: WorldHour | None = None
         self._told_rain_mm = 0.0
         self._told: Mapping[str, float] = {}
         self.meter_factor = 1.0 if sure else meter_factor(seed)
         self.misplaced = None if sure else misplaced_probe(seed, garden.probes)
+        places: Mapping[str, Placing]
+        places = {} if self.misplaced is None else {self.misplaced: placing(seed, self.misplaced)}
+        if drawn is not None:
+            self.meter_factor = 1.0 + drawn.meter_off_frac
+            self.misplaced, places = None, drawn.places
         self._probes = {
-            probe: self._put(probe, name, seed)
+            probe: self._put(probe, name, places.get(probe, Placing()))
             for name, bed in garden.beds.items()
             for probe in bed.probes
         }
 
-    def _put(self, probe: str, bed: str, seed: int) -> ProbeTruth:
+    def _put(self, probe: str, bed: str, place: Placing) -> ProbeTruth:
         """Put a probe where it truly is."""
         depth_cm = self.garden.probes[probe].depth_cm
-        place = placing(seed, probe) if probe == self.misplaced else Placing()
         has_side = self.garden.beds[bed].width_m > self.garden.beds[bed].wetted_width_m
         if place.sits is Sits.BESIDE and has_side:
             return self.truth.probe(probe, bed, depth_cm, Sits.BESIDE)

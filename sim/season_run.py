@@ -10,6 +10,7 @@ from typing import Any
 from controller.agronomy.sun import sun_times_utc_s
 from controller.garden import Garden
 from controller.view import rfc3339
+from sim.draws import Drawn
 from sim.faults import FaultScript
 from sim.garden_world import (
     GardenWorld,
@@ -41,6 +42,7 @@ class Replay:
         faults: what breaks when, for the engine; None for nothing.
         tells_picks: whether the controller is told of the picks, as a grower would; without, they
             only count the water that came late.
+        drawn: departures of the world that stand in for what the seed draws; None for the seed's.
     """
 
     garden: Garden
@@ -51,11 +53,17 @@ class Replay:
     picks: Picks = field(default_factory=dict)
     faults: FaultScript | None = None
     tells_picks: bool = True
+    drawn: Drawn | None = None
 
     def world(self) -> GardenWorld:
         """A fresh world of this replay."""
         return GardenWorld(
-            self.garden, self.season, self.span.from_utc_s, seed=self.seed, sure=self.sure
+            self.garden,
+            self.season,
+            self.span.from_utc_s,
+            seed=self.seed,
+            sure=self.sure,
+            drawn=self.drawn,
         )
 
 

@@ -15,7 +15,7 @@ from datetime import date, timedelta
 
 from controller.errors import SeasonError
 from sim.bed_truth import Air, BedTruth, BedTruthSpec
-from sim.draws import BedDraw, ProbeDraw, Sits, bed_draw, probe_draw
+from sim.draws import BedDraw, Drawn, ProbeDraw, Sits, bed_draw, probe_draw
 from sim.plant import Plant
 from sim.probe_truth import ProbeTruth, SoilWarmth
 from sim.season_types import HOUR_S, Season, WorldHour
@@ -47,6 +47,7 @@ class World:
         seed: int,
         *,
         sure: bool = True,
+        drawn: Drawn | None = None,
     ) -> None:
         """Lay out a garden.
 
@@ -56,17 +57,19 @@ class World:
             start_utc_s: [Unix s UTC].
             seed: draws an unsure world.
             sure: whether everything is exactly as told.
+            drawn: departures to be used instead of what the seed draws; noise still is the seed's.
 
         Raises:
             SeasonError: the season does not hold the start, or no soil fits a bed.
         """
         self.season = season
         self.seed = seed
-        self.sure = sure
+        self.sure = sure and drawn is None
+        self._drawn = drawn
         self.now_utc_s = start_utc_s
         self.rain_mm_total = 0.0
         self._first_hour_utc_s = season.hours[0].at_utc_s
-        self._air = _air_of_hours(season)
+        self._air = air_of_hours(season)
         self._end_utc_s = self._first_hour_utc_s + len(self._air) * HOUR_S
         self._began_utc_s = start_utc_s
         self._warmth = SoilWarmth(season)
@@ -90,13 +93,19 @@ class World:
         )
         if self.sure:
             return BedTruth(spec, base, Plant(spec.full_root_depth_m))
-        draw = bed_draw(self.seed, spec.bed, spec.emitters)
+        draw = self._bed_draw(spec)
         plant = Plant(
             spec.full_root_depth_m,
             kc_factor=1.0 + draw.kc_off_frac,
             p_offset_frac=draw.p_off_frac,
         )
         return BedTruth(spec, _soil_of(spec, base, draw), plant, draw)
+
+    def _bed_draw(self, spec: BedTruthSpec) -> BedDraw:
+        """How a bed departs: as told, else as the seed draws it."""
+        if self._drawn is None:
+            return bed_draw(self.seed, spec.bed, spec.emitters)
+        return self._drawn.beds.get(spec.bed, BedDraw())
 
     def _grow_up(self, start_utc_s: float) -> None:
         """Let plants set before the start have grown by the warmth of the season until then."""
@@ -243,6 +252,8 @@ class World:
 
     def probe_draw(self, probe_id: str) -> ProbeDraw:
         """How a probe departs from the truth in this world; not at all in a sure one."""
+        if self._drawn is not None:
+            return self._drawn.probes.get(probe_id, ProbeDraw())
         return ProbeDraw() if self.sure else probe_draw(self.seed, probe_id)
 
     def probe(
@@ -287,7 +298,7 @@ class World:
         return self.probe(probe_id, bed, depth_cm).reading_m3_m3(self.now_utc_s)
 
 
-def _air_of_hours(season: Season) -> list[Air]:
+def air_of_hours(season: Season) -> list[Air]:
     """Rain and reference evapotranspiration of each hour, the day's total by the sun's share."""
     air: list[Air] = []
     hours = season.hours

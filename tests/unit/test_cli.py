@@ -23,7 +23,7 @@ from tests.engine_garden import START_UTC_S
 COMMANDS = [
     "demo", "run", "bench", "check", "replay", "sweep", "status", "why", "verify", "record",
     "season", "export", "alarm", "walk", "pair", "new", "backup", "restore",
-    "doctor", "close-all", "install-service", "broker-config", "card",
+    "doctor", "close-all", "install-service", "broker-config", "card", "fit", "what-if",
 ]  # fmt: skip
 NO, WRONG_USE, UNREACHABLE = 1, 2, 3
 

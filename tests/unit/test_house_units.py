@@ -37,9 +37,11 @@ WHOLE_NAMES = {
 PURE = {
     "b",  # exponent of the retention curve, Saxton & Rawls' B
     "calibration",  # pairs of raw counts and m3/m3, said in the model
+    "centre",  # of a fitted quantity, in its unit
     "chance",
     "cracked",
     "degree_days",  # [°C d]
+    "differs",  # a band of a what-if, in the unit of its measure
     "evaporation_share",
     "follows_squares",  # of water contents [m6/m6]
     "ground_ratio",
@@ -62,6 +64,7 @@ PURE = {
     "latitude",  # [degrees north]: the file's own word
     "lean",
     "speed",
+    "spread",  # of a fitted quantity, in its unit
     "log_thirst",
     "low",
     "longitude",  # [degrees east]
@@ -69,9 +72,11 @@ PURE = {
     "need",  # order of turns only
     "p",
     "p_tab",
+    "then",  # a band of a what-if, in the unit of its measure
     "thirst",
     "value",  # a probe's reading, in the unit that its garden file declares
     "var_thirst",
+    "was",  # a band of a what-if, in the unit of its measure
 }
 
 
