@@ -21,12 +21,12 @@ def stays_dry(run: Run, pulse: Pulse) -> bool:
         run: the engine's working set.
         pulse: its opening, confirmed by its node; the stretch that is measured is kept in it.
     """
-    if pulse.beside or pulse.rise_told:
+    if pulse.beside or pulse.rise_told or fill_of(run, pulse.bed) is None:
         return False
     others = _others(run, pulse)
     if not others:
         return False
-    if any(fill_of(run, bed) is None for bed in (pulse.bed, *others)) or _moved(run, pulse):
+    if any(fill_of(run, bed) is None for bed in others) or _moved(run, pulse):
         return False
     meter = run.state.meter
     total_l = meter.litres_total

@@ -68,8 +68,13 @@ def master_gone(run: Run) -> bool:
 def fell_silent(run: Run, pulse: Pulse) -> list[str]:
     """Of its valve and the open master: which told nothing for so long that no lease reaches it."""
     now_s, most_s, known = run.state.mono_s, run.arrival_s(SILENT_S), run.state.valves
-    opened = [v for v in (pulse.valve, run.master) if v and known[v].opened_mono_s is not None]
-    return [v for v in opened if now_s - (known[v].heard_mono_s or 0.0) > most_s]
+    silent: list[str] = []
+    for name in (pulse.valve, run.master):
+        if name is None or known[name].opened_mono_s is None:
+            continue
+        if now_s - (known[name].heard_mono_s or 0.0) > most_s:
+            silent.append(name)
+    return silent
 
 
 def _meter_fell_silent(run: Run, elapsed_s: float) -> bool:
