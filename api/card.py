@@ -76,7 +76,7 @@ def card_text(garden: Garden, stop_tap: str = "", call: str = "") -> str:
     """
     name = garden.garden.name or garden.garden.id
     parts = (
-        [f"{name}: for whoever looks after it", "=" * min(COLUMNS, len(name) + 29)],
+        [f"{name}: for whoever looks after it", "=" * min(COLUMNS, len(name) + 28)],
         _nothing(),
         _water_runs(stop_tap, call),
         _page(garden),

@@ -12,7 +12,7 @@ import click
 from api import look
 from api.care_system import System
 from api.folders import folder_meant, garden_of
-from api.options import data_option, json_flag, print_json
+from api.options import data_option, json_flag, print_json, say
 from controller.alarming.reports import way_words
 from controller.datafolder import DaemonAddress, DataFolder
 from controller.errors import GardenError, ThirstlineError
@@ -144,7 +144,7 @@ def doctor(
     if as_json:
         print_json({"well": not _any(found, Health.BAD), "checks": look.plain(found)})
     else:
-        click.echo(told(found))
+        say(told(found))
     if _any(found, Health.BAD):
         raise SystemExit(1)
 

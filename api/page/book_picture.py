@@ -57,7 +57,7 @@ def draw(name: str, bed: dict[str, Any], first: str, last: str, tongue: Tongue) 
         long = SWINGS_HIGH * min(1.0, swing["back_frac"])
         parts.append(f'<path class="swing" d="M{x(swing["on"]):.1f} {SWINGS_TOP}v{long:.1f}"/>')
     rate = f"{tongue.per_mass(most):.1f} a {tongue.mass_short}"
-    parts.append(f'<text class="scale" x="{LEFT}" y="{BARS_FOOT - BARS_HIGH + 4}">{rate}</text>')
+    parts.append(f'<text class="scale" x="{LEFT}" y="{BARS_FOOT - BARS_HIGH + 10}">{rate}</text>')
     parts.append(f'<text class="scale" x="{LEFT}" y="{SWINGS_TOP + SWINGS_HIGH}">100 %</text>')
     parts += _months(begins, ends, x)
     words = escape(sentence(name, bed))

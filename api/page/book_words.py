@@ -98,8 +98,8 @@ def _stress(beds: dict[str, Any]) -> str:
     if not bed["dawns_past_line"]:
         return "No dawn found a bed past its thirst line, as the probes and the balance have it."
     return (
-        f"{bed_name(name)} stood past its thirst line on most dawns: {bed['dawns_past_line']} of "
-        f"{bed['dawns']}."
+        f"{bed_name(name)} stood past its thirst line oftenest: on {bed['dawns_past_line']} of "
+        f"{bed['dawns']} dawns."
     )
 
 
@@ -129,7 +129,7 @@ def _fault(varieties: list[dict[str, Any]], key: str, words: str, tongue: Tongue
     others = total - many
     others_kg = sum(one["fruit"]["kg"] for one in known) - kg
     chance = chance_of_difference(many, kg, others, others_kg)
-    often = "one time in " + f"{min(1000.0, 1.0 / max(chance, 1e-3)):.0f}"
+    often = _often(chance)
     caution = (
         f"chance alone would do that {often}, so it may well mean nothing"
         if chance >= SELDOM
@@ -140,6 +140,15 @@ def _fault(varieties: list[dict[str, Any]], key: str, words: str, tongue: Tongue
         f"{tongue.mass_about(kg)}, of the others {others} in {tongue.mass_about(others_kg)}; "
         f"{caution}."
     )
+
+
+def _often(chance: float) -> str:
+    """How often something happens, as people say it: `one time in 4`."""
+    if chance > 0.75:
+        return "nearly every time"
+    if chance > 0.4:
+        return "every other time"
+    return f"one time in {min(1000.0, 1.0 / max(chance, 1e-3)):.0f}"
 
 
 def _swung(beds: dict[str, Any], tongue: Tongue) -> str:

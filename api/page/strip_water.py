@@ -107,7 +107,7 @@ def waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: To
     before = -WIDE
     for x, room, (_, litres) in zip(places, _rooms(places), drops, strict=True):
         parts.append(f'<path class="drop" d="M{x:.1f} {BOTTOM - 2:g}{shape}"/>')
-        if room > LABEL_PX + 9.0:
+        if room > LABEL_PX + 9.0 + DROP_PX:
             at = _beside(x, x - before, crossed=x <= now_x < x + LABEL_PX + 9.0)
             parts.append(f'<text class="drop-name" {at}>{tongue.litres(litres)}</text>')
         before = x

@@ -107,8 +107,10 @@ class Tongue:
         return datetime.fromtimestamp(utc_s, UTC).astimezone(self.zone)
 
     def clock(self, utc_s: float) -> str:
-        """`14:32`."""
-        return f"{self.local(utc_s):%H:%M}"
+        """`14:32`; in the hour that an autumn night has twice, which one: `01:30 PDT`."""
+        at = self.local(utc_s)
+        twice = at.replace(fold=0).utcoffset() != at.replace(fold=1).utcoffset()
+        return f"{at:%H:%M %Z}" if twice else f"{at:%H:%M}"
 
     def day(self, utc_s: float) -> str:
         """`today`, `tomorrow`, `Thu`, or `12 Jul` where the weekday would be ambiguous."""

@@ -29,7 +29,7 @@ STRUCK = """() => [...document.querySelectorAll('.strip')].flatMap(strip => {
       a.y < b.y + b.height - 3 && b.y < a.y + a.height - 3)
     .map(([other]) => `${one} over ${other}`));
 })"""
-LETTERS = """() => Math.min(...[...document.querySelectorAll('.strip text')].map(it =>
+LETTERS = """() => Math.min(...[...document.querySelectorAll('.strip text, .faults text')].map(it =>
   parseFloat(getComputedStyle(it).fontSize) * it.ownerSVGElement.getBoundingClientRect().width /
   it.ownerSVGElement.viewBox.baseVal.width))"""
 
@@ -79,6 +79,16 @@ def test_every_page_fits_and_can_be_hit(browser: Any, url: str, desk: FakeDesk, 
         if found:
             wrong[path] = found
     assert wrong == {}
+    page.context.close()
+
+
+@pytest.mark.parametrize("wide", [320, 390, 1280])
+def test_the_letters_of_the_books_picture_can_be_read(browser: Any, url: str, wide: int) -> None:
+    page = opened(browser, wide)
+    page.goto(f"{url}/season")
+    assert page.locator(".faults text").count() >= 3
+    assert page.evaluate(LETTERS) >= LETTERS_PX
+    assert page.evaluate(CUT) == []
     page.context.close()
 
 

@@ -61,6 +61,8 @@ def test_a_difference_that_chance_makes_is_called_so(desk: FakeDesk) -> None:
     tongue = tongue_of(desk.view())
     (said,) = [one for one in sentences(desk.book, tongue) if "Late most cracked" in one]
     assert "chance alone would do that one time in" in said
+    (said,) = [one for one in sentences(desk.book, tongue) if "went black" in one]
+    assert "one time in 1" not in said
     for one in desk.book["varieties"]:
         one["fruit"]["kg"] *= 20
         one["fruit"]["cracked"] *= 20
