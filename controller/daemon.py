@@ -253,7 +253,8 @@ class Daemon(Past):
         for effect in effects:
             if isinstance(effect, Close):
                 self._link.send_close(effect)
-        if self._recording and not self._engine.idle:
+        # an idle tick that overtakes what waits moves time past it: the journal has to tell
+        if self._recording and not (self._engine.idle and self._events.empty()):
             stamp = self.clock.stamp(self._engine.run.trusted_s)
             self._recorder.take(Job(event=event, effects=effects, stamp=stamp))
         for effect in effects:

@@ -13,6 +13,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from controller.datafolder import DataFolder
+from controller.store import Store
+from controller.trusted import ClockStamp
 from tests.soak.plot import BEDS, fault_script
 from tests.soak.samples import of_folder, of_process, write_line
 from tests.soak.site import ROOT, Site
@@ -90,6 +93,17 @@ def live(site: Site, every_real_s: float) -> None:
     last = {**sample(site), **visit(site, 1), "began": [], "last": True}
     write_line(site.folder / "samples.jsonl", last)
     site.end_all()
+    take_stock(site)
+
+
+def take_stock(site: Site) -> None:
+    """As the next start would: what has no end yet is charged in full."""
+    folder = DataFolder(site.data)
+    store = Store.open(folder)
+    stamp = ClockStamp(boot_id="", mono_s=0.0, utc_s=0.0, synced=False, trusted_s=0.0)
+    store.recover(stamp, scaled=False)
+    store.close()
+    folder.unlock()
 
 
 def sample(site: Site) -> dict[str, Any]:
