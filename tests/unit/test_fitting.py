@@ -47,8 +47,8 @@ def test_a_coordinate_and_its_value_are_each_other_s_inverse(one: object) -> Non
 def test_the_prior_is_what_worlds_are_drawn_from() -> None:
     """Even ones end where the draws end; normal ones have the draws' standard deviation."""
     by_name = {one.name: one for one in (*BED, *PROBE)}
-    assert by_name["fc_off_frac"].value(9.0) == pytest.approx(draws.FC_SPREAD_FRAC)
-    assert by_name["kc_off_frac"].value(-9.0) == pytest.approx(-draws.KC_SPREAD_FRAC)
+    assert by_name["fc_off_frac"].value(3**0.5) == pytest.approx(draws.FC_SPREAD_FRAC)
+    assert by_name["kc_off_frac"].value(-(3**0.5)) == pytest.approx(-draws.KC_SPREAD_FRAC)
     assert by_name["spot_water_frac"].value(1.0) == draws.SPOT_WATER_SD_FRAC
     assert by_name["gain_frac"].prior_sd == draws.PROBE_GAIN_SD_FRAC
     drawn = [draws.probe_draw(seed, "south-20").temperature_per_c for seed in range(2000)]

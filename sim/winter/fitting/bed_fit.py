@@ -1,6 +1,6 @@
 """One bed's soil, thirst, probes and drainage from its record: the most likely, and how sure.
 
-Coordinates are the standard normal ones of `priors`. Round by round the column is run at a point
+Coordinates are those of `priors`. Round by round the column is run at a point
 and to both sides of it in each of its own quantities; between these runs it is taken as a parabola
 in each (`Surrogate`), and `scipy.optimize.least_squares` finds the most likely point of that, all
 quantities at once. The next round begins there, its tries as wide as the posterior is by then:
@@ -28,7 +28,7 @@ from sim.draws import Placing, Sits
 from sim.season_types import Season
 from sim.winter.fitting.driven import Driven, Numbers, drive, rates
 from sim.winter.fitting.observed import Water
-from sim.winter.fitting.priors import BED, COLUMN, PROBE, SPOT, bed_draw_of, values_of
+from sim.winter.fitting.priors import BED, COLUMN, PROBE, SPOT, bed_draw_of, quantities, values_of
 from sim.winter.fitting.seeing import Blocks, at_readings, column_theta
 
 FIRST_SD_M3_M3 = 0.003  # [m3/m3] of a block before its scatter is known; ours
@@ -39,7 +39,6 @@ WIDER = 1.0  # factor on standard deviations of the posterior; see DEVELOPERS.md
 ROUNDS = 4
 WIDEST_TRY_Z, FIRST_TRY_Z, NEAREST_TRY_Z = 0.8, 0.7, 0.6  # [-] standard deviations; ours
 FARTHEST_Z = 1.5  # [-] from where it was run the column is not believed any further; ours
-FAR_Z = 6.0
 FEW_BLOCKS = 10
 N_COLUMN, N_BED = len(COLUMN), len(BED)
 
@@ -261,7 +260,8 @@ class _Problem:
 
     def best(self, z: Numbers, near: Surrogate) -> tuple[Numbers, Numbers]:
         """The most likely point of a surrogate, and the covariance there."""
-        low, high = np.full_like(z, -FAR_Z), np.full_like(z, FAR_Z)
+        high = np.array([one.most_z for _, one in quantities(self.case.probes)])
+        low = -high
         low[:N_COLUMN] = np.maximum(low[:N_COLUMN], near.centre - FARTHEST_Z)
         high[:N_COLUMN] = np.minimum(high[:N_COLUMN], near.centre + FARTHEST_Z)
         found = least_squares(

@@ -121,8 +121,8 @@ def _quantity(one: Quantity, z: float, width: float) -> dict[str, Any]:
     """One quantity's most likely value and its 90 % interval."""
     return {
         "most_likely": round(one.value(z), 6),
-        "low_90": round(one.value(z - Z_90 * width), 6),
-        "high_90": round(one.value(z + Z_90 * width), 6),
+        "low_90": round(one.value(one.inside(z - Z_90 * width)), 6),
+        "high_90": round(one.value(one.inside(z + Z_90 * width)), 6),
         "prior_sd": round(one.prior_sd, 6),
     }
 

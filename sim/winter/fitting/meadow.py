@@ -164,10 +164,15 @@ def _near(year: Year, z: Numbers) -> _Near:
 
 def _best(year: Year, near: _Near, z: Numbers) -> Numbers:
     """The most likely point near where the column was run."""
+    end = np.array([one.most_z for one in LEARNED])
+    low, high = (
+        np.maximum(-end, near.centre - FARTHEST_Z),
+        np.minimum(end, near.centre + FARTHEST_Z),
+    )
     found = least_squares(
         lambda at: np.concatenate([calibrated(year, near.at(at))[1], at]),
-        z,
-        bounds=(near.centre - FARTHEST_Z, near.centre + FARTHEST_Z),
+        np.clip(z, low + 1e-6, high - 1e-6),
+        bounds=(low, high),
         x_scale=1.0,
     )
     return np.asarray(found.x)

@@ -12,9 +12,8 @@ import numpy as np
 
 from sim.draws import BedDraw, Drawn, Placing, ProbeDraw, bed_draw, probe_draw
 from sim.garden_world import START_FRAC
-from sim.winter.fitting.bed_fit import FAR_Z
 from sim.winter.fitting.fit_file import FitFile
-from sim.winter.fitting.priors import bed_draw_of, probe_draw_of, values_of
+from sim.winter.fitting.priors import bed_draw_of, probe_draw_of, quantities, values_of
 
 
 def drawn_from(fit: FitFile, number: int) -> Drawn:
@@ -39,7 +38,9 @@ def drawn_from(fit: FitFile, number: int) -> Drawn:
             continue
         lot = np.random.default_rng([number, zlib.crc32(name.encode())])
         z = lot.multivariate_normal(posterior.z, posterior.covariance, method="eigh")
-        values = values_of([float(one) for one in np.clip(z, -FAR_Z, FAR_Z)], posterior.probes)
+        named = quantities(posterior.probes)
+        inside = [one.inside(float(at)) for (_, one), at in zip(named, z, strict=True)]
+        values = values_of(inside, posterior.probes)
         beds[name] = bed_draw_of(values, posterior.flow_off_frac - values["meter_frac"])
         probes |= {
             probe: probe_draw_of(values, probe, zlib.crc32(f"{number}/{probe}".encode()))

@@ -1,10 +1,12 @@
 """What a fit may learn, and what is believed of it before anything was seen.
 
 The prior of each quantity is the very spread that `sim.draws` draws worlds from. Inside the fit
-each is a standard normal `z`, so that the sum of squared `z` is the prior: a normal spread is
-`sd * z`, an even one between two ends is the end times `2 Phi(z) - 1`. Ours beyond `sim.draws`:
-the depletion at the start (even between 0 and `START_MOST_FRAC`), and the response of a probe to
-the soil's temperature, whose two-sided spread is taken as normal with the same root mean square.
+each is a coordinate `z` of mean 0 and standard deviation 1, so that the sum of squared `z` is the
+prior. An even spread is taken as a normal one of the same standard deviation, cut at its ends: that
+keeps a quantity straight in its coordinate, and its interval honest near an end. Ours beyond
+`sim.draws`: the depletion at the start (even between 0 and `START_MOST_FRAC`), and the response of
+a probe to the soil's temperature, whose two-sided spread is taken as normal with the same root
+mean square.
 """
 
 from __future__ import annotations
@@ -13,11 +15,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.special import ndtr, ndtri
-
 from sim import draws
 from sim.draws import BedDraw, ProbeDraw
 
+EVEN_END_Z = math.sqrt(3.0)  # [-] standard deviations from the middle of an even spread to its end
+FAR_Z = 6.0
 START_MOST_FRAC = 0.6  # [-] of the available water gone at the start, at most; ours
 LEAST, MOST = draws.PROBE_TEMPERATURE_LEAST_FRAC, draws.PROBE_TEMPERATURE_MOST_FRAC
 WARMTH_SD_PER_C = draws.PROBE_SPAN_M3_M3 * math.sqrt((LEAST**2 + LEAST * MOST + MOST**2) / 3.0)
@@ -42,22 +44,26 @@ class Quantity:
     centre: float = 0.0
 
     def value(self, z: float) -> float:
-        """The quantity at a standard normal coordinate."""
-        if self.even:
-            return self.centre + self.spread * (2.0 * float(ndtr(z)) - 1.0)
-        return self.spread * z
+        """The quantity at a coordinate, which may lie beyond an end."""
+        return self.centre + self.prior_sd * z
+
+    def inside(self, z: float) -> float:
+        """A coordinate brought back to the nearer end of an even one."""
+        return min(self.most_z, max(-self.most_z, z))
+
+    @property
+    def most_z(self) -> float:
+        """The coordinate of the end of an even one; far off for a normal one."""
+        return EVEN_END_Z if self.even else FAR_Z
 
     def z_of(self, value: float) -> float:
-        """The coordinate of a value; of an even one inside its ends."""
-        if self.even:
-            share = ((value - self.centre) / self.spread + 1.0) / 2.0
-            return float(ndtri(min(1.0 - 1e-9, max(1e-9, share))))
-        return value / self.spread
+        """The coordinate of a value."""
+        return (value - self.centre) / self.prior_sd
 
     @property
     def prior_sd(self) -> float:
         """Standard deviation before anything was seen."""
-        return self.spread / math.sqrt(3.0) if self.even else self.spread
+        return self.spread / EVEN_END_Z if self.even else self.spread
 
 
 # those of the column, each of which takes a run of its own to try

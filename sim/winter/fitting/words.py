@@ -35,7 +35,8 @@ def _bed(observed: Observed, result: BedResult) -> str:
     lines = [f"{result.bed}: most likely, and the middle 90 %"]
     fit, sd = result.fit, np.sqrt(np.diag(result.fit.covariance))
     for one, z, width in zip(BED, fit.z, sd, strict=False):
-        ends = [one.value(float(z) + side * Z_90 * float(width)) for side in (0.0, -1.0, 1.0)]
+        reach = Z_90 * float(width)
+        ends = [one.value(one.inside(float(z) + side * reach)) for side in (0.0, -1.0, 1.0)]
         middle, low, high = (_shown(observed, result.bed, one, value) for value in ends)
         tail = "  not learned" if one.name in result.unlearned else ""
         lines.append(f"  {one.says:<40}{middle:>9}{low:>9} to {high}{tail}")
