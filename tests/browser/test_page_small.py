@@ -125,3 +125,17 @@ def test_a_code_for_a_second_phone_is_large_and_white_in_the_dark_too(
     ground = code.locator("rect").evaluate("it => getComputedStyle(it).fill")
     assert ground == "rgb(255, 255, 255)"
     page.context.close()
+
+
+def test_the_looks_above_would_find_something(browser: Any, url: str) -> None:
+    """Else the tests above could not fail."""
+    page = opened(browser, WIDE_PX, bypass_csp=True)
+    page.goto(url)
+    page.add_style_tag(content=".strip { font-size: 40px } .acts .button { height: 20px }")
+    page.add_style_tag(content=".acts .button { min-height: 0; padding: 0 }")
+    assert page.evaluate(CUT) != []
+    assert page.evaluate(STRUCK) != []
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) != []
+    page.add_style_tag(content=".strip { font-size: 6px }")
+    assert page.evaluate(LETTERS) < LETTERS_PX
+    page.context.close()
