@@ -24,9 +24,10 @@ from api.card_command import card
 from api.care_commands import backup, restore_command
 from api.close_command import close_all_command
 from api.command_group import NO, Group
-from api.demo import DEMO_SEASON, Demo, garden_of
+from api.demo import DEMO_SEASON, Demo
 from api.doctor_command import doctor
 from api.folders import folder_meant
+from api.garden_meant import garden_of
 from api.keeper import Keeper, Signals
 from api.new_command import new
 from api.next_step import beside, command

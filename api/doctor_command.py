@@ -11,8 +11,8 @@ import click
 
 from api import look
 from api.care_system import System
-from api.demo import garden_of
 from api.folders import folder_meant
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json
 from controller.alarming.reports import way_words
 from controller.datafolder import DaemonAddress, DataFolder

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from api import look
-from api.demo import garden_of
+from api.garden_meant import garden_of
 from controller.datafolder import DataFolder, default_data_dir
 
 
