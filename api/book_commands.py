@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from api import book_csv
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import DAY, data_option, json_flag, print_json, say
 from api.orders import rfc3339
 from api.page.book_words import day_words, sentences

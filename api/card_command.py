@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from api.card import card_text
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import json_flag, print_json, say, say_next
 from controller.errors import UsageError, WrongUseError
 

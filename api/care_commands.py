@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
-from api.demo import garden_of
 from api.folders import folder_meant
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json
 from api.orders import rfc3339
 from controller.clock import real_utc_s
@@ -55,10 +55,10 @@ def backup(
 
     Example:  thirstline backup /media/stick --keep 12
     """
-    folder = folder_meant(garden, data)
     if lists:
-        _list(folder.path / FOLDER if to is None else to, as_json)
+        _list(folder_meant(garden, data).path / FOLDER if to is None else to, as_json)
         return
+    folder = folder_meant(garden, data)
     file = None if garden is None else garden_of(garden)[1]
     kept = back_up(
         folder,

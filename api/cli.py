@@ -20,7 +20,8 @@ import click
 
 from api import look
 from api.command_group import NO, Group
-from api.folders import folder_meant, garden_of
+from api.folders import folder_meant
+from api.garden_meant import garden_of
 from api.keeper import Keeper, Signals
 from api.next_step import beside, command
 from api.options import DEMO_SEASON, data_option, json_flag, print_json, say, say_next

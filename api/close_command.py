@@ -12,10 +12,10 @@ from pathlib import Path
 
 import click
 
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import json_flag, print_json
 from controller.connection import Connection, address_of
-from controller.errors import LinkError
+from controller.errors import GardenError, LinkError, ThirstlineError
 from controller.garden import Garden
 
 WAIT_S = 4.0  # [s] real, for the broker and for the nodes' word
@@ -119,6 +119,20 @@ def close_all_command(garden: str, as_json: bool) -> None:
             click.echo(f"{name}: {word}")
     if OPEN in told.values():
         raise SystemExit(1)
+
+
+def close_alone(words: list[str]) -> None:
+    """Run it by itself, without the other commands; faults end with a sentence and status 1.
+
+    Args:
+        words: what follows `close-all`.
+    """
+    try:
+        close_all_command(words, prog_name="thirstline close-all")
+    except ThirstlineError as exc:
+        for line in exc.faults if isinstance(exc, GardenError) else (str(exc),):
+            click.echo(line, err=True)
+        raise SystemExit(1) from None
 
 
 def program_path(argv0: str, python: str) -> Path:

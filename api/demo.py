@@ -15,20 +15,18 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.folders import garden_of as garden_of
+from api.garden_meant import garden_of as garden_of
 from api.keeper import Keeper, Signals
 from api.options import DEMO_SEASON
 from controller.clock import Anchor, ScaledClock, real_utc_s
 from controller.datafolder import DataFolder
 from controller.effects import Effect, Lease, Note, Reserve, Settle
 from controller.events import Started
-from controller.garden import load_garden
 from controller.run import VERSION
 from controller.store import Store
 from controller.watering.words import bed_name
 from sim.bench import Bench
 from sim.broker import EmbeddedBroker
-from sim.examples import find_garden
 from sim.trial import Trial, lived
 
 DEMO_GARDEN = "hollin-lane"
@@ -129,7 +127,7 @@ class Demo:
             broker = EmbeddedBroker()
             stack.callback(broker.stop)
             broker.start()
-            garden = load_garden(find_garden(DEMO_GARDEN))
+            garden, _ = garden_of(DEMO_GARDEN)
             self.say("Ten days of an invented July pass …")
             trial = lived(garden, self.season)
             keeper = self._start(stack, trial, broker.url)

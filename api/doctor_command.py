@@ -11,7 +11,8 @@ import click
 
 from api import look
 from api.care_system import System
-from api.folders import folder_meant, garden_of
+from api.folders import folder_meant
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json, say
 from controller.alarming.reports import way_words
 from controller.datafolder import DaemonAddress, DataFolder

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from api.demo import garden_of
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json, say
 from controller.datafolder import DataFolder, default_data_dir
 from controller.errors import UsageError, WrongUseError

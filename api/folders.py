@@ -6,9 +6,8 @@ import os
 from pathlib import Path
 
 from api import look
+from api.garden_meant import garden_of
 from controller.datafolder import DataFolder, default_data_dir
-from controller.garden import Garden, load_garden
-from sim.examples import find_garden
 
 
 def folder_meant(garden: str | None, data: Path | None) -> DataFolder:
@@ -28,14 +27,3 @@ def folder_meant(garden: str | None, data: Path | None) -> DataFolder:
         setting, _ = garden_of(garden)
         return DataFolder(default_data_dir(setting.garden.id, os.environ), make=False)
     return look.only_folder(default_data_dir("x", os.environ))
-
-
-def garden_of(name_or_path: str) -> tuple[Garden, Path]:
-    """A garden by path or example name.
-
-    Raises:
-        GardenError: the file is refused.
-        UsageError: there is none.
-    """
-    path = find_garden(name_or_path)
-    return load_garden(path), path

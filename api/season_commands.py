@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json, say
 from api.reporting import report
 from api.reporting.report import Made

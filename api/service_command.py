@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from api.close_command import program_path
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import json_flag, print_json
 from controller.errors import UsageError, WrongUseError
 from controller.garden import Garden

@@ -16,7 +16,7 @@ from typing import Any
 
 import click
 
-from api.folders import garden_of
+from api.garden_meant import garden_of
 from api.options import data_option, json_flag, print_json
 from api.reporting import report
 from api.reporting.report import Made

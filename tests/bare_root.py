@@ -16,10 +16,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import re
 import sys
 import time
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +35,8 @@ MARKED = re.compile(r"^<!-- run: board-([a-z-]+) -->\n```sh\n(.*?)^```$", re.MUL
 EARLIER = "fb005ca"  # tables of version 2, engine of version 4; its first `install-service`
 AS_SERVICE = "runuser -u thirstline -- thirstline {} --data /var/lib/thirstline"
 CLOCK_SET = "mkdir -p /run/systemd/timesync && touch /run/systemd/timesync/synchronized"
-QUIET_S, WALK_S, JUDGE_S, BACK_S = 200.0, 1800.0, 1500.0, 420.0
+QUIET_S, JUDGE_S, BACK_S = 300.0, 1500.0, 420.0
+QUIET_LEAST_S = 130.0  # of the 140 s; the start was a few seconds ago when it is looked at
 ORDER = """
 import json, pathlib, urllib.error, urllib.request
 token = pathlib.Path("/var/lib/thirstline/token").read_text().strip()
@@ -123,10 +126,20 @@ class Story:
 
     def truth(self, bed: str) -> tuple[float, bool]:
         """Litres that the virtual nodes let through to a bed, and whether it is open."""
-        path = self.root.path / "srv/truth.jsonl"
-        lines = [json.loads(line) for line in path.read_text().splitlines() if line.endswith("}")]
-        own = [line for line in lines if line["valve"] == bed]
+        own = self.truth_lines(bed)
         return max((float(one["litres"]) for one in own), default=0.0), bool(own[-1]["open"])
+
+    def truth_lines(self, bed: str) -> list[dict[str, Any]]:
+        """What the virtual nodes wrote down of one bed's valve; the last line may be half."""
+        text = (self.root.path / "srv/truth.jsonl").read_text()
+        lines = [json.loads(line) for line in text.splitlines() if line.endswith("}")]
+        return [line for line in lines if line["valve"] == bed]
+
+    def first_open_s(self, bed: str, since_utc_s: float) -> float:
+        """So long after an instant a valve was first seen open; infinite where it was not."""
+        found = [datetime.fromisoformat(o["at"]) for o in self.truth_lines(bed) if o["open"]]
+        after = [at.timestamp() - since_utc_s for at in found if at.timestamp() > since_utc_s]
+        return min(after, default=math.inf)
 
     def start_bench(self) -> None:
         """The virtual nodes, by this checkout's program; their truth is written down."""
@@ -176,18 +189,19 @@ class Story:
         self.need(self.truth("wall")[1], "wall still drinks as the upgrade begins")
         before = {row["dose"] for row in self.ledger()}
         self.type("upgrade")
+        started_utc_s = time.time()
         litres, still = self.truth("wall")
         self.need(not still, f"the dose has ended; {litres:.1f} L had flowed")
         rows = [row for row in self.ledger() if row["dose"] in before]
         ended = {row["outcome"] for row in rows}
-        self.need(ended <= {"CONFIRMED"}, f"its rows in the ledger: {ended or 'none'}")
+        self.need(ended <= {"CONFIRMED", "NEVER_SENT"}, f"rows in the ledger: {ended or 'none'}")
         charged = sum(row["charged_l"] for row in rows if row["bed"] == "wall")
         self.need(charged >= litres, f"charged {charged:.1f} L")
         kept = self.root.sh("ls /var/lib/thirstline/backups").stdout.split()
         self.need(kept, f"backed up before the tables changed: {kept}")
         self.until(lambda: self.garden().get("ready"), QUIET_S, "the new version is ready")
-        now = self.truth("wall")[0]
-        self.need(now == litres, "nothing flowed in its quiet start")
+        open_s = self.first_open_s("wall", started_utc_s)
+        self.need(open_s > QUIET_LEAST_S, f"quiet after its start; wall opens after {open_s:.0f} s")
         codes = [alert["code"] for alert in self.garden()["alerts"]]
         self.need("not_armed" not in codes, f"the walk outlived it; alerts: {codes}")
 

@@ -13,7 +13,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from api.cli import main
 from controller.datafolder import DataFolder
 from controller.effects import Note, SaveEpoch
 from controller.errors import LockedError, StoreError
@@ -411,3 +413,14 @@ def test_a_stick_that_knows_no_modes_takes_a_backup(
     monkeypatch.setattr(Path, "chmod", refuse)
     kept = made(data, data.path.parent / "b")
     read_backup(kept.made.path)
+
+
+def test_a_stick_is_listed_where_no_data_folder_is_known(
+    data: DataFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    back_up(data, tmp_path / "stick", now_utc_s=START_UTC_S, program="")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "none"))
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    told = CliRunner().invoke(main, ["backup", "--list", str(tmp_path / "stick")])
+    assert told.exit_code == 0, told.output
+    assert told.output.count("Z\n") == 1

@@ -12,7 +12,7 @@ from statistics import fmean, pstdev
 
 import pytest
 
-from api.demo import garden_of
+from api.garden_meant import garden_of
 from controller.garden import Garden
 from sim import draws
 from sim.draws import Placing, ProbeDraw, Sits, bed_draw, misplaced_probe, placing, probe_draw
