@@ -214,7 +214,9 @@ class Site:
             if self.pid(name) is None:
                 break
         self.kept.pids.pop(name, None)
-        self._children.pop(name, None)
+        child = self._children.pop(name, None)
+        if child is not None:
+            child.wait(END_S)  # nobody else takes its end in
         self.save()
 
     def end_all(self) -> None:

@@ -27,6 +27,7 @@ WALK_MOST_S = 1500.0  # [s] real
 READY_S = 300.0  # [s] real
 READ = ("/", "/api/garden", "/season", "/api/log?limit=200", "/tank", "/api/garden")
 CALM_FRAC = 0.06  # [-] of a run at its end without faults of the nodes
+CALM_LEAST_S = 2700.0  # [s] garden time: so long a probe's alarm may stand after its mend
 EVERY_REAL_S = 30.0
 
 
@@ -71,7 +72,8 @@ def begin(site: Site, *, speed: float, hours: float, walked: bool) -> None:
         walk(site)
     span_s = hours * 3600.0
     fault_s = max(360.0, span_s / 84.0)
-    told = fault_script(span_s * (1.0 - CALM_FRAC), fault_s, first_s=min(300.0, span_s / 4.0))
+    calm_s = max(CALM_FRAC * span_s, min(CALM_LEAST_S, 0.5 * span_s))
+    told = fault_script(span_s - calm_s, fault_s, first_s=min(300.0, span_s / 4.0))
     site.begin(speed=speed, sim=BEGIN, hours=hours, armed=not walked)
     (site.folder / "faults.toml").write_text(told, encoding="utf-8")
 

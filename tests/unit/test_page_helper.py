@@ -103,7 +103,12 @@ def test_an_operator_is_offered_every_form_there_is() -> None:
         for one in page_routes().routes
         if isinstance(one, APIRoute) and one.path.startswith("/do/")
     }
-    elsewhere = {"/do/sky", "/do/sky/forget"}  # on a page of its own; the second once it is typed
+    elsewhere = {  # on pages of their own; what takes back once there is something
+        "/do/sky",
+        "/do/sky/forget",
+        "/do/phones",
+        "/do/phones/{pair}/withdraw",
+    }
     assert forms - _offered("operator") == walking | elsewhere
 
 
