@@ -286,7 +286,7 @@ def _tell(
     method: str = "POST",
 ) -> None:
     folder = folder_meant(garden, data)
-    us = not as_json and look.in_us_units(folder)
+    us = bool(typed) and not as_json and look.in_us_units(folder)
     made = look.told(folder, bed, what, body, method)
     _say(made, as_json, us, typed, "why", bed, *_whose(garden, data))
 

@@ -331,7 +331,7 @@ def test_the_script_for_people_can_be_read(tmp_path: Path, garden: Garden) -> No
 
 
 def test_the_table_for_people_says_what_the_tables_here_say() -> None:
-    text = README.read_text(encoding="utf-8").split("### Faults on purpose")[1].split("\n## ")[0]
+    text = README.read_text(encoding="utf-8").split("### Faults on purpose")[1].split("\n##")[0]
     rows = [line.split(" | ") for line in text.split("\n") if line.startswith("| `")][1:]
     wanted = []
     for kind in Kind:
