@@ -295,6 +295,21 @@ def told(life: Life, probe: str, how: str) -> None:
     life.feed(ProbeReading(**life.times(), probe=probe, **fields))
 
 
+def pressure(life: Life, pressure_kpa: float, lasts_s: float) -> None:
+    """The meter's node tells another pressure for a while, and the usual one again."""
+    usual_kpa = life.garden.supply.pressure_kpa
+    if usual_kpa is None:
+        return
+    life.seen.one("other", "pressure")
+    life.pressure_kpa = pressure_kpa
+
+    def usual() -> None:
+        if life.pressure_kpa == pressure_kpa:
+            life.pressure_kpa = usual_kpa
+
+    life.at(life.now_s + lasts_s, usual)
+
+
 def alarm_way(life: Life, works: bool) -> None:
     """A way out of the house fails, or works again."""
     life.seen.one("other", "alarm_way")
@@ -349,6 +364,7 @@ ACTS: dict[str, Callable[..., None]] = {
     "swap": swap,
     "told": told,
     "alarm_way": alarm_way,
+    "pressure": pressure,
     "stumble": stumble,
     "crashes": crashes,
     "weeks_later": weeks_later,

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from sim.faults import WAYS, Kind, What
-from tests.scripts.gardens import BEDS, KINDS, garden_of
+from tests.scripts.gardens import BEDS, KINDS, USUAL_KPA, garden_of
 from tests.scripts.script import Script, Step
 from tests.scripts.seen import BAD_READINGS, RESTARTS, STRANGERS
 
@@ -56,7 +56,7 @@ def draw(seed: int) -> Script:
         span_s=span_s,
         tick_s=lots.choice((5.0, 10.0, 10.0, 20.0, 20.0)),
         theme=name,
-        steps=tuple(_skied(seed, span_s, _noted(seed, span_s, kept))),
+        steps=tuple(_pressed(seed, garden, _skied(seed, span_s, _noted(seed, span_s, kept)))),
     )
 
 
@@ -88,6 +88,23 @@ def _skied(seed: int, span_s: float, steps: list[Step]) -> list[Step]:
     if lots.random() < 0.5:
         back_s = lots.uniform(at_s, span_s)
         more.append([round(back_s, 1), "", 0.0, "order", "forget_outlook", {}])
+    return sorted([*steps, *more], key=lambda step: step[0])
+
+
+def _pressed(seed: int, garden: str, steps: list[Step]) -> list[Step]:
+    """In one script of three, where the meter's node tells it, the pressure is odd when water has
+    run for a while or at any time; by lots of their own likewise."""
+    lots = random.Random(f"pressure/{seed}")
+    tells = garden_of(garden).supply.pressure_kpa is not None
+    if not tells or lots.random() < 0.67 or len(steps) >= 198:
+        return steps
+    begin_s = lots.choice(steps)[0]
+    frac = lots.choice((0.0, 0.3, 0.49, 0.51, 1.49, 1.6, 4.0, 1e6))
+    odd = ["pressure", frac * USUAL_KPA, lots.choice((6.0, 60.0, 600.0, 9000.0))]
+    wait = lots.choice(("opened", "opened", "opened", ""))
+    more: list[Step] = [[begin_s, wait, lots.choice((2.0, 30.0, 100.0, 300.0)), *odd]]
+    if lots.random() < 0.3:
+        more.append([begin_s, "started", 20.0, *odd])
     return sorted([*steps, *more], key=lambda step: step[0])
 
 

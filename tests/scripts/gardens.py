@@ -11,6 +11,7 @@ from controller.garden import Garden
 BEDS = ("south", "wall", "hedge")
 FULL_M3_M3, DRY_M3_M3 = 0.28, 0.14
 LITRES_PER_PULSE = 0.1
+USUAL_KPA = 150.0  # behind the regulator, where the garden file says it
 CAPS: dict[str, Any] = {"bed_l_day": 130.0, "dose_l": 110.0, "site_l_day": 260.0}
 TIGHT: dict[str, Any] = {"bed_l_day": 60.0, "dose_l": 45.0, "site_l_day": 100.0}
 STARTS = {  # instant, day of planting; the second and third have a night with a changed clock
@@ -24,7 +25,13 @@ KINDS: dict[str, Kind] = {
     "plain": {},
     "master": {"master": True},
     "meter": {"meter": True, "at_once": 2},
-    "all": {"master": True, "meter": True, "mast": True, "at_once": 2},
+    "all": {
+        "master": True,
+        "meter": True,
+        "mast": True,
+        "at_once": 2,
+        "supply": {"flow_l_min": 14.0, "pressure_kpa": USUAL_KPA},
+    },
     "night": {
         "master": True,
         "meter": True,
@@ -37,7 +44,12 @@ KINDS: dict[str, Kind] = {
         "meter": True,
         "mast": True,
         "at_once": 2,
-        "supply": {"flow_l_min": 14.0, "tank_l": 400.0, "litres_per_week": 300.0},
+        "supply": {
+            "flow_l_min": 14.0,
+            "tank_l": 400.0,
+            "litres_per_week": 300.0,
+            "pressure_kpa": USUAL_KPA,
+        },
     },
     "slow": {"master": True, "meter": True, "emitters": 48},
     "shared": {

@@ -24,6 +24,7 @@ from controller.events import (
     MeterReading,
     Order,
     OrderKind,
+    PressureReading,
     ProbeReading,
     Recorded,
     RecordFailed,
@@ -105,6 +106,7 @@ class Life:
         self.teller = ProbeTeller()
         self.swapped: dict[str, str] = {}
         self.temp_c, self.rain_mm = 22.0, 0.0
+        self.pressure_kpa: float | None = None  # told once a script has one
         self.power, self.link = False, False
         self.depletion = {bed: self.lots.uniform(0.1, 0.4) for bed in self.garden.beds}
         self.sent: list[tuple[float, Lease, str]] = []  # leases that went out
@@ -311,10 +313,22 @@ class Life:
             up_s=up_s,
             boot=str(told["boot"]),
         )
-        if self.network == "clean":
-            self.feed(reading)
-        else:
-            self.post("event", "", reading)
+        heard: list[MeterReading | PressureReading] = [reading]
+        if self.pressure_kpa is not None:
+            heard.append(
+                PressureReading(
+                    **self.times(),
+                    meter=reading.meter,
+                    pressure_kpa=self.pressure_kpa,
+                    up_s=up_s,
+                    boot=reading.boot,
+                )
+            )
+        for one in heard:
+            if self.network == "clean":
+                self.feed(one)
+            else:
+                self.post("event", "", one)
 
     def _hear_sensors(self) -> None:
         lots, touched = self.lots, self.teller.touched
@@ -679,6 +693,8 @@ class Life:
         self.deaf_to_close.clear()
         self.contracts.clear()
         self.swapped.clear()
+        if self.pressure_kpa is not None:
+            self.pressure_kpa = self.garden.supply.pressure_kpa
         self.faults.clear()
         self.set_record("ok")
         self._broken()

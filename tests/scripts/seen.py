@@ -20,7 +20,7 @@ STRANGERS = ("foreign", "replayed", "guessed", "retained", "stolen")
 BAD_READINGS = ("retained", "future", "repeated", "huge", "unit", "battery", "frozen")
 OTHERS = (
     "contract", "reload", "reload_tight", "reload_refused", "junk", "outlook", "rain", "frost",
-    "swapped", "alarm_way", "stumble", "weeks_later",
+    "swapped", "alarm_way", "stumble", "weeks_later", "pressure",
 )  # fmt: skip
 VALVE_MOVES = (
     "unknown>closed", "unknown>told_to_close", "told_to_close>closed", "closed>opening",
@@ -31,11 +31,11 @@ VALVE_MOVES = (
 PHASES = ("reserving", "master", "running", "closing")
 PULSE_ENDS = (
     "litres", "time", "hours", "down", "dry", "node", "master", "silent", "stopped", "paused",
-    "locked", "fault", "supply", "proved",
+    "locked", "fault", "supply", "pressure", "proved",
 )  # fmt: skip
 ENDS = (
     "done", "cap", "hours", "down", "dry", "silent", "master", "stopped", "paused", "locked",
-    "link", "other", "fault", "supply", "unrecorded", "restart",
+    "link", "other", "fault", "supply", "pressure", "unrecorded", "restart",
 )  # fmt: skip
 BY = ("hand", "walk", "proof")
 OUTCOMES = ("CONFIRMED", "ASSUMED_FULL", "NEVER_SENT")
