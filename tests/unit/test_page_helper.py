@@ -104,6 +104,7 @@ def test_an_operator_is_offered_every_form_there_is() -> None:
         if isinstance(one, APIRoute) and one.path.startswith("/do/")
     }
     elsewhere = {"/do/sky", "/do/sky/forget"}  # on a page of its own; the second once it is typed
+    elsewhere |= {"/do/phones", "/do/phones/{pair}/withdraw"}  # held by test_page_phones
     assert forms - _offered("operator") == walking | elsewhere
 
 
