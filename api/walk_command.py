@@ -15,6 +15,7 @@ from api.next_step import beside
 from api.options import data_option, json_flag, print_json, say, say_next
 from controller.datafolder import DataFolder
 from controller.proving.walk_orders import DEVICES, TESTABLE
+from controller.us_units import for_people
 
 POLL_S = 0.7  # [s] real: a picture of the daemon is half a second old at most
 READY_WITHIN_S = 300.0  # [s] real: the quiet start lasts two and a half minutes
@@ -55,26 +56,37 @@ def walk(
         msg = "--json asks nobody: it needs --yes."
         raise click.UsageError(msg)
     folder = folder_meant(garden, data)
-    tell: Callable[[str], None] = (lambda _: None) if as_json else say
+    units = _wait_ready(folder, (lambda _: None) if as_json else say)
+    tell: Callable[[str], None] = (
+        (lambda _: None) if as_json else lambda text: say(for_people(text, units))
+    )
     on = "" if tested is None else f"{tested:%Y-%m-%d}"
-    _wait_ready(folder, tell)
     _tell_backflow(folder, device, on, tell, ask=not yes)
     body: dict[str, object] = {"yes": yes, **({} if bed is None else {"bed": bed})}
     tell(look.sent(folder, "walk", body)["text"])
     shown = _follow(folder, tell, ask=not yes)
     beds = shown["beds"] if bed is None else {bed: shown["beds"][bed]}
     proved = all(one["armed"] and one["verdict"] == "ok" for one in beds.values())
-    _report(shown, as_json=as_json)
-    if not as_json:
+    if as_json:
+        print_json(shown)
+    else:
+        _report(shown, tell)
         say_next("status" if proved else "walk", garden, *beside(data))
     if not proved:
         raise SystemExit(NO)
 
 
-def _wait_ready(folder: DataFolder, tell: Callable[[str], None]) -> None:
-    """Wait for the end of the quiet start."""
+def _wait_ready(folder: DataFolder, tell: Callable[[str], None]) -> str:
+    """Wait for the end of the quiet start.
+
+    Returns:
+        The units that the garden is spoken of in, `metric` or `us`.
+    """
     end_s, told = time.monotonic() + READY_WITHIN_S, False
-    while not look.garden_now(folder)["ready"] and time.monotonic() < end_s:
+    while True:
+        shown = look.garden_now(folder)
+        if shown["ready"] or time.monotonic() >= end_s:
+            return str(shown.get("garden", {}).get("units", "metric"))
         if not told:
             tell("The daemon has just started: nothing opens in the first minutes. Waiting.")
             told = True
@@ -113,12 +125,9 @@ def _follow(folder: DataFolder, tell: Callable[[str], None], *, ask: bool) -> di
             tell(look.sent(folder, "walk/answer", body)["text"])
 
 
-def _report(shown: dict[str, Any], *, as_json: bool) -> None:
-    if as_json:
-        print_json(shown)
-        return
+def _report(shown: dict[str, Any], tell: Callable[[str], None]) -> None:
     for told in shown["beds"].values():
-        say(told["text"])
+        tell(told["text"])
     if shown["backflow"] is not None:
-        say(shown["backflow"]["text"])
-    say(shown["said"])
+        tell(shown["backflow"]["text"])
+    tell(shown["said"])

@@ -193,6 +193,7 @@ def test_the_shell_tells_the_daemon(
         return {"text": "Noted."}
 
     monkeypatch.setattr(look, "told", told)
+    monkeypatch.setattr(look, "in_us_units", lambda folder: False)
     got = CliRunner().invoke(main, ["record", "stage", "south", *args, "--data", str(tmp_path)])
     assert (got.exit_code, got.output.splitlines()[0]) == (0, "Noted.")
     assert sent == [("south", "stage", body, method)]
