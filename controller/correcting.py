@@ -101,7 +101,10 @@ def _take_back(run: Run, bed: str, at_utc_s: float) -> None:
     hours = 0
     for name in run.garden.beds[bed].probes:
         if probes[name].trust == Trust.OUT:
-            doubtful_h = taken_back.doubtful_h(probes[name].flags)
+            probe = probes[name]
+            doubtful_h = taken_back.doubtful_h(probe.flags)
+            if doubtful_h:
+                doubtful_h = taken_back.since_leap_h(probe.hours_m3_m3, doubtful_h, probe.flags)
             if doubtful_h > hours and taken_back.spoke(water, name, doubtful_h, at_utc_s):
                 hours = doubtful_h
     if hours and taken_back.take_back(water, run.days[bed].taw_mm, hours, at_utc_s):

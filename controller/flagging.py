@@ -7,6 +7,7 @@ while another stands, the alert changes its words.
 from __future__ import annotations
 
 from controller.run import Run
+from controller.sensing import set_back
 from controller.sensing.flags import FLAGS, Flag, Trust
 from controller.state import ProbeState
 from controller.watering.guard import LATCHING
@@ -131,6 +132,8 @@ def _settle(run: Run, name: str, probe: ProbeState) -> None:
     sense = run.senses.get(name)
     if sense is None:
         return
+    if probe.trust == Trust.OUT != before:
+        _left_alone(run, sense.bed)
     flag = gravest(probe)
     key = f"{ALERT}-{sense.bed}-{name}"
     text = "" if flag is None else sentence(name, sense.bed, flag)
@@ -140,6 +143,17 @@ def _settle(run: Run, name: str, probe: ProbeState) -> None:
     if flag is not None:
         person = FLAGS[flag].by_person
         run.raise_alert("probe_suspect", text, bed=sense.bed, probe=name, person=person)
+
+
+def _left_alone(run: Run, bed: str) -> None:
+    """A bed's last believed probe strayed from one that is out now: that one is to blame."""
+    state = run.state
+    left = [one for one in run.garden.beds[bed].probes if state.probes[one].trust != Trust.OUT]
+    if len(left) == 1 and left[0] in state.care:
+        memory = state.care[left[0]]
+        memory.set_back_m3_m3, state.water[bed].apart_sd_m3_m3 = set_back.alone_m3_m3(
+            memory.set_back_m3_m3, memory.off_m3_m3
+        )
 
 
 def sentence(name: str, bed: str, flag: Flag) -> str:

@@ -7,6 +7,7 @@ found out counts at once. Costs nothing while no dose waits for its answer.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from controller.flagging import SWAP_ALERT, cleared_by_person, end_flag, raise_flag
 from controller.probe_readings import rain_known, since_water_s
@@ -319,18 +320,20 @@ def _mind_exchange(run: Run, name: str, bed: str) -> None:
     for other, sense in run.senses.items():
         if sense.bed == bed or not care.exchanged(hours, run.state.probes[other].hours_m3_m3):
             continue
-        dry_h = min(_dry_h(run, bed), _dry_h(run, sense.bed))
-        if Flag.SWAPPED in run.state.probes[name].flags or dry_h < care.EXCHANGED_DRY_H:
+        dry = _dry_enough(run, bed, name, hours) and _dry_enough(run, sense.bed, other, hours)
+        if Flag.SWAPPED in run.state.probes[name].flags or not dry:
             continue  # beds that drink in turn fall and rise so
         pair = care.pair_of(name, other)
         run.state.crossed[pair] = run.state.crossed.get(pair, 0) + care.CROSSED_ENOUGH
         _hold_swapped(run, bed, sense.bed, [name, other])
 
 
-def _dry_h(run: Run, bed: str) -> float:
-    """Hours since a bed's last water, 0 while it drinks."""
+def _dry_enough(run: Run, bed: str, name: str, fell: Sequence[float | None]) -> bool:
+    """Whether no water of a bed moves a probe of it while another probe fell by its hours."""
     since_s = since_water_s(run, bed)
-    return math.inf if since_s is None else since_s / HOUR_S
+    window_h = stimulus.window_h(run.garden.probes[name].depth_cm)
+    dry_h = math.inf if since_s is None else since_s / HOUR_S
+    return dry_h >= care.dry_enough_h(care.fell_m3_m3(fell), window_h)
 
 
 def _hold_swapped(run: Run, one: str, other: str, probes: list[str]) -> None:

@@ -5,6 +5,8 @@ Only settled dawns count: after water the depths stand apart for a day, after mu
 
 from __future__ import annotations
 
+import math
+
 from controller.flagging import end_flag, raise_flag
 from controller.probe_care import content_m3_m3, probe_weight
 from controller.run import Run
@@ -55,6 +57,7 @@ def _dawn(run: Run, bed: str, books: BedBooks, at_utc_s: float) -> None:
     if len(told) < 2:
         for name in run.garden.beds[bed].probes:  # with none to disagree with
             end_flag(run, name, Flag.DISAGREEMENT)
+        _fade(run, bed)
         return
     _mind_agreement(run, bed, told)
     _mind_drift(run, bed, books, told, at_utc_s)
@@ -126,16 +129,32 @@ def _odds(
     water, care = run.state.water[bed], run.state.care
     full_mm = 1000.0 * run.days[bed].root_depth_m
     balance_mm = water.depletion_mm - water.over_mm + water.pulled_mm
-    set_back.keep_books(books, told, balance_mm, int(at_utc_s // drift.DAY_S))
-    strays = [care[name] for name in told]
-    since = set_back.since_day(strays, at_utc_s)
-    odds = set_back.odds(
-        {name: care[name].off_m3_m3 for name in told}, *set_back.wetter(books, full_mm, since)
-    )
-    for name, memory in zip(told, strays, strict=True):
-        memory.set_back_m3_m3 = set_back.of(memory, odds[name])
-    water.apart_sd_m3_m3 = set_back.unsure_m3_m3(strays, list(odds.values()))
+    dry_h = math.inf if water.wetted_utc_s is None else (at_utc_s - water.wetted_utc_s) / HOUR_S
+    refilled = set_back.is_refilled(dry_h, water.depletion_mm / run.days[bed].taw_mm)
+    day = int(at_utc_s // drift.DAY_S)
+    set_back.keep_books(books, told, balance_mm, day, refilled=refilled)
+    strays = {name: care[name] for name in told}
+    since = set_back.since_day(list(strays.values()), at_utc_s)
+    off = {name: memory.off_m3_m3 for name, memory in strays.items()}
+    wetter, refills = set_back.wetter(books, full_mm, since), set_back.by_refills(books, since)
+    by_refills = dict.fromkeys(told, 0.0)
+    if refills is not None:
+        by_refills, all_wetter, sd = refills
+        off = set_back.farther(off, by_refills)
+        wetter = set_back.together(wetter, (all_wetter, sd))
+    odds = set_back.odds(off, *wetter)
+    for name, memory in strays.items():
+        memory.set_back_m3_m3 = set_back.of(memory, odds[name], off[name], by_refills[name])
+    water.apart_sd_m3_m3 = set_back.unsure_m3_m3(strays, odds, off, by_refills)
     return odds
+
+
+def _fade(run: Run, bed: str) -> None:
+    """What a probe without a peer is set back by fades, as nothing confirms it any more."""
+    run.state.water[bed].apart_sd_m3_m3 *= set_back.FADES
+    for name in run.garden.beds[bed].probes:
+        if name in run.state.care:
+            run.state.care[name].set_back_m3_m3 *= set_back.FADES
 
 
 def _lacks_m3_m3(run: Run, bed: str) -> float:

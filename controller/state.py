@@ -322,6 +322,8 @@ class BedBooks:
     dawn_days: list[int] = field(default_factory=list)  # the settled ones, as days since 1970,
     told_m3_m3: list[float] = field(default_factory=list)  # the mean of all its probes at them,
     balance_mm: list[float] = field(default_factory=list)  # and what it lacked but for readings
+    refill_days: list[int] = field(default_factory=list)  # the dawns after a refill,
+    refill_m3_m3: list[list[float]] = field(default_factory=list)  # and what each of them told
     told_by: list[str] = field(default_factory=list)  # these probes
     rain_mm: list[float] = field(default_factory=list)  # of each of the last days
     rain_since_mm: float = 0.0  # since the last dawn

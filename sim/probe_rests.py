@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from statistics import median
+from statistics import fmean, median
 
 from controller.probe_care import probe_weight
 from controller.run import Run
@@ -105,21 +105,14 @@ def _steps(water: BedWater, new: Sequence[Pull]) -> list[tuple[Pull, BedWater]]:
     return found[::-1]
 
 
-def _last(run: Run, name: str) -> float | None:
-    hours = run.state.probes[name].hours_m3_m3
-    return hours[-1] if hours else None
-
-
 def _told_mm(run: Run, bed: str, pull: Pull) -> float:
     """What the probes told the bed lacks [mm]; below 0 they told more than full."""
     day, soil = run.days[bed], run.soils[bed]
     told_frac = run.state.beds[bed].told_frac
     if told_frac:
         return told_frac * day.taw_mm
-    known = [(name, _last(run, name)) for name in pull.probes]
-    thick = _thick_m(run, bed, pull)
-    content_mm = sum(1000.0 * thick[name] * one for name, one in known if one is not None)
-    return 1000.0 * soil.field_capacity_m3_m3 * day.root_depth_m - content_mm
+    full_mm = 1000.0 * soil.field_capacity_m3_m3 * day.root_depth_m
+    return full_mm - _content_mm(run, bed, pull, _told_m3_m3(run, pull))
 
 
 def _thick_m(run: Run, bed: str, pull: Pull) -> dict[str, float]:
@@ -130,21 +123,39 @@ def _thick_m(run: Run, bed: str, pull: Pull) -> dict[str, float]:
     return dict(zip(names, weights_m(depths_cm, run.days[bed].root_depth_m), strict=True))
 
 
-def _wetter_mm(run: Run, bed: str, pull: Pull, sound_m3_m3: Mapping[str, Sequence[float]]) -> float:
-    """How much wetter the broken probes told the bed than sound ones would have [mm]."""
-    thick_m = _thick_m(run, bed, pull)
-    weights = {name: probe_weight(run, name) for name in pull.probes}
-    leans = 1.0 in weights.values()  # else they lean on nothing
-    wetter_mm = 0.0
+def _told_m3_m3(run: Run, pull: Pull) -> dict[str, float]:
+    """What each probe told in an hour, less what it is set back by."""
+    found = {}
     for name in pull.probes:
-        told, sound = _last(run, name), sound_m3_m3.get(name)
-        if told is not None and sound:
-            share = weights[name] if leans else 1.0
-            wetter_mm += 1000.0 * thick_m[name] * share * (told - median(sound))
-        care = run.state.care.get(name)
-        if care is not None:  # sound ones stray not, and are not set back
-            wetter_mm -= 1000.0 * thick_m[name] * care.set_back_m3_m3
-    return wetter_mm
+        hours, care = run.state.probes[name].hours_m3_m3, run.state.care.get(name)
+        if hours and hours[-1] is not None:
+            found[name] = hours[-1] - (care.set_back_m3_m3 if care else 0.0)
+    return found
+
+
+def _content_mm(run: Run, bed: str, pull: Pull, told_m3_m3: Mapping[str, float]) -> float:
+    """What the roots hold by some readings, the doubted ones leaning as in the engine [mm]."""
+    thick_m = _thick_m(run, bed, pull)
+    weights = {name: probe_weight(run, name) for name in told_m3_m3}
+    trusted = [told_m3_m3[name] for name, weight in weights.items() if weight == 1.0]
+    content_mm = 0.0
+    for name, told in told_m3_m3.items():
+        leans = (1.0 - weights[name]) * (fmean(trusted) - told) if trusted else 0.0
+        content_mm += 1000.0 * thick_m[name] * (told + leans)
+    return content_mm
+
+
+def _wetter_mm(run: Run, bed: str, pull: Pull, sound_m3_m3: Mapping[str, Sequence[float]]) -> float:
+    """How much wetter the broken probes told the bed than sound ones would have [mm].
+
+    Sound ones stray not, and are not set back. A doubted probe leans on a sound value, too.
+    """
+    told, probes = _told_m3_m3(run, pull), run.state.probes
+    sound = {}
+    for name in told:
+        own = probes[name].hours_m3_m3[-1]
+        sound[name] = median(sound_m3_m3[name]) if sound_m3_m3.get(name) else own or 0.0
+    return _content_mm(run, bed, pull, told) - _content_mm(run, bed, pull, sound)
 
 
 def is_hour(at_utc_s: float) -> bool:

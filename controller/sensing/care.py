@@ -15,6 +15,8 @@ CROSSED_RISE_M3_M3 = 0.012  # of a probe that has no water of its own to rise by
 BRIDGED_H = 8  # a new level may be refused for hours before it is believed
 EXCHANGED_M3_M3 = 0.012  # two probes that exchange levels so far apart within two hours,
 EXCHANGED_DRY_H = 24.0  # where both beds have been dry so long,
+EXCHANGED_FAR_M3_M3 = 0.05  # so far falls no soil in two hours once its water has come to rest:
+# then it is enough that no dose can still move either probe,
 ALIKE_M3_M3 = 0.010  # each at the other's old level by so much, are two swapped plugs
 TRIAL_MOST_H = 40  # older doses are not asked about any more
 
@@ -106,6 +108,16 @@ def exchanged(ours: Sequence[float | None], theirs: Sequence[float | None]) -> b
         return False
     rose = their_now - their_old >= EXCHANGED_M3_M3
     return rose and abs(now - their_old) <= ALIKE_M3_M3 and abs(their_now - old) <= ALIKE_M3_M3
+
+
+def dry_enough_h(fell_m3_m3: float, window_h: float) -> float:
+    """How long a bed has to be dry, so that its water explains no exchange of levels [h].
+
+    Args:
+        fell_m3_m3: how far one of the two probes fell.
+        window_h: within which a dose moves this bed's probe.
+    """
+    return window_h if fell_m3_m3 >= EXCHANGED_FAR_M3_M3 else EXCHANGED_DRY_H
 
 
 def crossed_between(

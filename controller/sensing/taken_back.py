@@ -11,13 +11,14 @@ drained by the books, and is not missed again. A bed that drank until it was sur
 its variance comes back too large, which lets the next sound hours count for more.
 
 Hours of a sound probe beside the broken one go with them: a day of hours counts as one reading.
-The windows are our own, by how long each fault goes unseen in the simulated garden.
+The windows are our own, by how long each fault goes unseen in the simulated garden. A probe that
+leaps is doubted only since it first leapt within them.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from controller.sensing.estimate import (
@@ -38,6 +39,8 @@ DOUBTFUL_H: Final[Mapping[str, int]] = {  # before a flag was raised
     Flag.QUARANTINED: 48,
     Flag.SWAPPED: 48,
 }
+LEAPS: Final = frozenset({Flag.ERRATIC, Flag.DROP})  # begin with one: before it all is well
+LEAP_M3_M3 = 0.008  # from hour to hour; a sound probe of a drying bed creeps by 0.002
 VAR_MOST_FRAC = 0.2  # of TAW, as a standard deviation: a bed first seen
 HOUR_S = 3600.0
 
@@ -83,6 +86,31 @@ def keep(water: BedWater, was: Pull, probes: list[str], at_utc_s: float) -> None
 def doubtful_h(flags: Iterable[str]) -> int:
     """How many hours before now are doubtful for the flags that stand on a probe; 0: none."""
     return max((DOUBTFUL_H.get(code, 0) for code in flags), default=0)
+
+
+def since_leap_h(hours_m3_m3: Sequence[float | None], hours: int, flags: Iterable[str]) -> int:
+    """How many of the doubtful hours of a probe came since it first leapt.
+
+    Args:
+        hours_m3_m3: what it told by the hour, the last one now.
+        hours: that are doubtful, 1 or more.
+        flags: that stand on it.
+
+    Returns:
+        All of them for a probe that stood still, or where no leap is seen: then nobody knows when
+        it broke. A dose is a leap of a sound probe, too; rather too many are doubted than too few.
+    """
+    if not all(code in LEAPS for code in flags if code in DOUBTFUL_H):
+        return hours
+    before = next((each for each in reversed(hours_m3_m3[:-hours]) if each is not None), None)
+    for ago in range(min(hours, len(hours_m3_m3)), 0, -1):
+        now = hours_m3_m3[-ago]
+        if now is None:
+            continue
+        if before is not None and abs(now - before) > LEAP_M3_M3:
+            return ago
+        before = now
+    return hours
 
 
 def spoke(water: BedWater, probe: str, hours: int, at_utc_s: float) -> bool:

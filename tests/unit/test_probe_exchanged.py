@@ -69,6 +69,19 @@ def test_plugs_changed_for_each_other_hold_both_beds_within_hours(
     assert not hands.stands(Flag.SWAPPED, NORTH_B)
 
 
+@pytest.mark.parametrize(("dry_h", "found"), [(9.0, True), (1.5, False)])
+@pytest.mark.parametrize("bed", ["south", "north"])
+def test_far_levels_are_exchanged_once_no_dose_can_still_move_them(
+    bed: str, dry_h: float, found: bool
+) -> None:
+    hands = two_beds(0.26, 0.20)
+    hands.live(6.0)
+    hands.engine.state.water[bed].wetted_utc_s = hands.times()["at_utc_s"] - dry_h * 3600.0
+    exchange(hands)
+    hands.live(3.0)
+    assert ("probes_swapped-south" in hands.engine.state.alerts) is found
+
+
 @pytest.mark.parametrize("bed", ["south", "north"])
 def test_beds_that_drink_in_turn_are_not_exchanged(bed: str) -> None:
     hands = two_beds(0.26, 0.22)

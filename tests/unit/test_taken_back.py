@@ -12,7 +12,7 @@ from controller.sensing.estimate import add_water, correct
 from controller.sensing.flags import FLAGS, Flag, Trust
 from controller.sensing.spread import accounted_mm, stored_mm
 from controller.state import STATE_JSON, BedWater, Pull
-from tests.probe_hands import A, B, Hands, flat
+from tests.probe_hands import A, B, Hands, Told, flat
 
 HOUR_S = 3600.0
 TAW_MM = 70.0
@@ -132,6 +132,35 @@ def test_a_wild_pair_leaves_its_bed_where_the_balance_has_it() -> None:
     water = hands.engine.state.water["south"]
     assert not taken_back.spoke(water, A, 24, hands.times()["at_utc_s"])
     assert stored_mm(water) - accounted_mm(water) == pytest.approx(_began(hands), abs=1e-6)
+
+
+def test_hours_before_a_probe_first_leapt_are_kept() -> None:
+    calm: list[float | None] = [0.235, 0.236, 0.233, None, 0.231]
+    flags = [Flag.ERRATIC, Flag.DROP, Flag.SPIKE]
+    assert taken_back.since_leap_h([*calm, 0.18, 0.16, 0.23], 8, flags) == 3
+    assert taken_back.since_leap_h([*calm, 0.18, 0.16, 0.23], 2, flags) == 2  # leapt before them
+    assert taken_back.since_leap_h([*calm, None, None, 0.18], 6, flags) == 1
+    assert taken_back.since_leap_h(calm, 5, flags) == 5  # nobody knows when
+    assert taken_back.since_leap_h([], 24, flags) == 24
+    stands = [Flag.ERRATIC, Flag.FROZEN]  # it may have stood long before it leapt
+    assert taken_back.since_leap_h([*calm, 0.18, 0.16, 0.23], 8, stands) == 8
+
+
+def test_a_drop_takes_nothing_back_of_the_sound_day_before_it() -> None:
+    def trembling(level: float) -> Told:
+        return lambda now_s: level + 0.001 * (now_s // HOUR_S % 3.0)
+
+    hands = Hands(south_20=trembling(0.235), south_40=trembling(0.235))
+    hands.live(36.0)
+    hours = [pull.hour for pull in hands.engine.state.water["south"].pulls]
+    hands.probes[A] = trembling(0.16)
+    for _ in range(12):
+        hands.live(1.0)
+        if hands.stands(Flag.DROP, A):
+            break
+    hands.live(1.0)
+    assert hands.stands(Flag.DROP, A)
+    assert [pull.hour for pull in hands.engine.state.water["south"].pulls][: len(hours)] == hours
 
 
 def test_a_sound_probe_goes_on_counting_after_the_other_was_put_out() -> None:
