@@ -6,6 +6,7 @@ problem document that echoes nothing), so that part is put in its place here.
 
 from __future__ import annotations
 
+from copy import deepcopy
 from typing import Any
 
 from fastapi import FastAPI
@@ -78,7 +79,7 @@ def whole(app: FastAPI) -> dict[str, Any]:
     Args:
         app: all its routes are there already.
     """
-    told: dict[str, Any] = app.openapi()
+    told: dict[str, Any] = deepcopy(app.openapi())  # which the application keeps
     told["info"]["description"] = INFO
     components = told.setdefault("components", {})
     components["schemas"] = {"Problem": _explained(PROBLEM, "problem")}
@@ -104,7 +105,7 @@ def _complete(path: str, method: str, call: dict[str, Any]) -> None:
     _complete_body(call, known.sends if known is not None else None)
     call["responses"] = {**_accepted(path, method, call), **_refused(path, method, call)}
     if method != "get" and not stops:
-        call.setdefault("parameters", []).append(KEY_HEADER)
+        call.setdefault("parameters", []).append(dict(KEY_HEADER))
     if path != "/api/health":
         open_here: list[dict[str, list[str]]] = [{}] if method == "get" or stops else []
         call["security"] = [{"token": []}, {"cookie": []}, *open_here]

@@ -160,6 +160,12 @@ def answers(label: str, call: dict[str, Any]) -> list[str]:
     return found
 
 
+def test_a_description_asked_for_twice_is_the_same() -> None:
+    app = create_app(FakeDesk(), token=RIGHT)
+    first = whole(app)
+    assert whole(app) == first == TOLD
+
+
 def test_no_call_field_or_answer_is_without_its_words_units_and_example() -> None:
     assert gaps(OPERATIONS) == []
     assert len(OPERATIONS) > 40
