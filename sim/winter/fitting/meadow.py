@@ -1,15 +1,12 @@
-"""A real series: the meadow in Hesse, fitted to 2014, its dry-downs of 2015 foretold.
+"""A real series: the meadow in Hesse, fitted to the dry-downs of 2014, those of 2015 foretold.
 
     python -m sim.winter.fitting.meadow [--picture FILE]
 
-Measured water content at 10, 25 and 40 cm under grass (`sim.hesse_probes`) and the weather beside
-it (`sim.season_hesse`). Nobody waters: rain is all. The column is that of the simulated garden
-under a sward that stands still: grass transpires `SWARD_KC` of the reference, itself grass. Fitted
-are field capacity, wilting point, drainage, thirst, root depth and where stress begins, and an
-offset and a gain of each probe. The class-table soil beside it is silt loam with the middle of
-every prior, as in `tests/reference/test_sim_hesse_shape.py`. Both are carried from `BEGINS` on
-without a look at a probe of the second year; falls of its dry-downs are judged (`dry_downs`).
-April to October count: frost and snow are not in the column.
+The column and its dry-downs are those of `sward`. Fitted are field capacity, wilting point,
+drainage, thirst and root depth of the place, to the falls at 10, 25 and 40 cm since each
+dry-down's beginning. The class-table soil beside it is silt loam with the middle of every prior, as
+in `tests/reference/test_sim_hesse_shape.py`. Both begin each dry-down of the second year with what
+the probes told then, and see nothing of what follows.
 """
 
 from __future__ import annotations
@@ -29,57 +26,23 @@ from scipy.optimize import least_squares
 from controller.errors import ThirstlineError
 from sim.pictures import Axis, Panel, picture
 from sim.winter.fitting.driven import Numbers
-from sim.winter.fitting.dry_downs import Score, dry_downs, score
+from sim.winter.fitting.dry_downs import Score
 from sim.winter.fitting.priors import Quantity
-from sim.winter.fitting.sward import DAY_S, Year, carried, year_of
+from sim.winter.fitting.seeing import BLOCK_H
+from sim.winter.fitting.sward import DEPTHS_CM, Year, foretold, year_of
 
 YEARS = (2014, 2015)
-SD_M3_M3 = 0.01  # [m3/m3] of a block: what such a column misses a probe by, whatever it is; ours
-OFFSET_SD_M3_M3, GAIN_SD = 0.05, 0.15  # of probes that nobody calibrated here; ours
+SD_M3_M3 = 0.01  # [m3/m3] of a fall at one probe: what such a column misses, whatever it is; ours
 LEARNED = (
-    Quantity(name="fc_off_frac", spread=0.25, even=True, says="field capacity"),
+    Quantity(name="fc_off_frac", spread=0.35, even=True, says="field capacity"),
     Quantity(name="wp_off_frac", spread=0.30, even=True, says="wilting point"),
     Quantity(name="ks_log", spread=math.log(4.0), says="how fast it drains"),
-    Quantity(name="kc_off_frac", spread=0.40, even=True, says="thirst of the sward"),
+    Quantity(name="kc_off_frac", spread=0.60, even=True, says="thirst of the sward"),
     Quantity(name="root_m", spread=0.25, even=True, centre=0.55, says="root depth"),
-    Quantity(name="p_off_frac", spread=0.15, even=True, says="where stress begins"),
 )
 ROUNDS = 3
+HEIGHTS_M3_M3 = (-0.02, 0.0, 0.02, 0.04, 0.06, 0.08)  # of the picture
 TRIED_Z, FARTHEST_Z = 0.5, 1.5  # [-] standard deviations: how far the column is tried, believed
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Probes:
-    """Offset [m3/m3] and gain [-] of each probe, told = offset + (1 + gain) x content there."""
-
-    own: dict[str, tuple[float, float]]
-
-    def told(self, content: dict[str, Numbers]) -> dict[str, Numbers]:
-        """What the probes tell of contents [m3/m3]."""
-        return {
-            name: self.own[name][0] + (1.0 + self.own[name][1]) * theta
-            for name, theta in content.items()
-        }
-
-
-def calibrated(year: Year, content: dict[str, Numbers]) -> tuple[Probes, Numbers]:
-    """The most likely offset and gain of each probe where the column is known.
-
-    Returns:
-        Them, and what is left over, the prior's share with it, over its standard deviation.
-    """
-    own: dict[str, tuple[float, float]] = {}
-    left = []
-    for one in year.blocks:
-        here = content[one.probe]
-        weight = 1.0 / np.hypot(SD_M3_M3, one.front_m3_m3)
-        columns = np.column_stack([OFFSET_SD_M3_M3 * np.ones_like(here), GAIN_SD * here])
-        rows = np.vstack([columns * weight[:, None], np.eye(2)])
-        wanted = np.concatenate([(one.theta_m3_m3 - here) * weight, np.zeros(2)])
-        z, *_ = np.linalg.lstsq(rows, wanted, rcond=None)
-        own[one.probe] = (OFFSET_SD_M3_M3 * float(z[0]), GAIN_SD * float(z[1]))
-        left.append(rows @ z - wanted)
-    return Probes(own=own), np.concatenate(left)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,18 +51,15 @@ class Meadow:
 
     Args:
         values: the most likely ones, by name.
-        probes: of the fit.
-        fitted, table: what the probes would have told in each year by the fit and by the class
-            table, block by block [m3/m3].
-        scores: by year, falls of all probes; the first year is the one that was fitted.
-        runs: of the column.
+        fitted, table: falls of each year's dry-downs by the fit and by the class table [m3/m3].
+        scores: by year, all probes; the first year is the one that was fitted.
+        runs: of the column through the first year's dry-downs.
     """
 
     values: dict[str, float]
-    probes: Probes
-    fitted: tuple[dict[str, Numbers], ...]
-    table: tuple[dict[str, Numbers], ...]
-    scores: tuple[Score | None, ...]
+    fitted: tuple[list[Numbers], ...]
+    table: tuple[list[Numbers], ...]
+    scores: tuple[Score, ...]
     runs: int
 
 
@@ -117,60 +77,75 @@ def fit_meadow() -> Meadow:
         runs += 1 + 2 * len(LEARNED)
         z = _best(years[0], near, z)
     values = _values(z)
-    by_fit = [carried(year, values) for year in years]
-    by_table = [carried(year, _values(begin)) for year in years]
-    probes = calibrated(years[0], by_fit[0])[0]
-    as_told = calibrated(years[0], by_table[0])[0]
-    fitted = tuple(probes.told(one) for one in by_fit)
-    table = tuple(as_told.told(one) for one in by_table)
+    fitted = tuple(foretold(year, values) for year in years)
+    table = tuple(foretold(year, _values(begin)) for year in years)
     scores = tuple(
-        score(dry_downs((), year.season, year.span_utc_s), year.blocks, ours, theirs)
-        for year, ours, theirs in zip(years, fitted, table, strict=True)
+        _score(year, ours, theirs) for year, ours, theirs in zip(years, fitted, table, strict=True)
     )
-    return Meadow(
-        values=values, probes=probes, fitted=fitted, table=table, scores=scores, runs=runs
+    return Meadow(values=values, fitted=fitted, table=table, scores=scores, runs=runs)
+
+
+def _flat(falls: Sequence[Numbers]) -> Numbers:
+    return np.concatenate([one.ravel() for one in falls])
+
+
+def _score(year: Year, ours: Sequence[Numbers], theirs: Sequence[Numbers]) -> Score:
+    fell = _flat([one.fall_m3_m3 for one in year.dried])
+
+    def rms(miss: Numbers) -> float:
+        return float(math.sqrt(np.mean(miss**2)))
+
+    return Score(
+        dry_downs=len(year.dried),
+        fit_rmse_m3_m3=rms(_flat(ours) - fell),
+        table_rmse_m3_m3=rms(_flat(theirs) - fell),
+        fall_rms_m3_m3=rms(fell),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Near:
-    """The content at each probe near a point: value, slope and half second derivative."""
+    """All falls near a point: value, slope and half second derivative."""
 
     centre: Numbers
-    parts: dict[str, tuple[Numbers, Numbers, Numbers]]
+    base: Numbers
+    slope: Numbers
+    bend: Numbers
 
-    def at(self, z: Numbers) -> dict[str, Numbers]:
+    def at(self, z: Numbers) -> Numbers:
         off = z - self.centre
-        return {
-            name: base + off @ slope + off**2 @ bend
-            for name, (base, slope, bend) in self.parts.items()
-        }
+        return np.asarray(self.base + off @ self.slope + off**2 @ self.bend)
 
 
 def _near(year: Year, z: Numbers) -> _Near:
     """Run the column at a point and to both sides of it, as `bed_fit.surrogate` does."""
-    base = carried(year, _values(z))
+    base = _flat(foretold(year, _values(z)))
     steps = TRIED_Z * np.eye(len(z))
-    up = [carried(year, _values(z + step)) for step in steps]
-    down = [carried(year, _values(z - step)) for step in steps]
-    parts = {}
-    for name, here in base.items():
-        more = np.array([one[name] for one in up])
-        less = np.array([one[name] for one in down])
-        slope = (more - less) / (2.0 * TRIED_Z)
-        parts[name] = (here, slope, (more + less - 2.0 * here) / (2.0 * TRIED_Z**2))
-    return _Near(centre=z, parts=parts)
+    more = np.array([_flat(foretold(year, _values(z + step))) for step in steps])
+    less = np.array([_flat(foretold(year, _values(z - step))) for step in steps])
+    return _Near(
+        centre=z,
+        base=base,
+        slope=(more - less) / (2.0 * TRIED_Z),
+        bend=(more + less - 2.0 * base) / (2.0 * TRIED_Z**2),
+    )
 
 
 def _best(year: Year, near: _Near, z: Numbers) -> Numbers:
-    """The most likely point near where the column was run."""
+    """The most likely point near where the column was run.
+
+    Blocks of one dry-down are alike: each weighs as if it told once a probe.
+    """
+    fell = _flat([one.fall_m3_m3 for one in year.dried])
+    many = _flat([np.full_like(one.fall_m3_m3, len(one.fall_m3_m3)) for one in year.dried])
+    weight = 1.0 / (SD_M3_M3 * np.sqrt(many))
     end = np.array([one.most_z for one in LEARNED])
     low, high = (
         np.maximum(-end, near.centre - FARTHEST_Z),
         np.minimum(end, near.centre + FARTHEST_Z),
     )
     found = least_squares(
-        lambda at: np.concatenate([calibrated(year, near.at(at))[1], at]),
+        lambda at: np.concatenate([(near.at(at) - fell) * weight, at]),
         np.clip(z, low + 1e-6, high - 1e-6),
         bounds=(low, high),
         x_scale=1.0,
@@ -183,26 +158,29 @@ def _values(z: Numbers) -> dict[str, float]:
 
 
 def drawn(found: Meadow) -> str:
-    """The second summer: measured grey, class table grey and dotted, the fit dark (SVG)."""
+    """The second summer's longest dry-down: measured grey, table dotted, fit dark (SVG)."""
     year = year_of(YEARS[1])
-    begin = year.span_utc_s[0]
+    longest = sorted(range(len(year.dried)), key=lambda i: -len(year.dried[i].theta_m3_m3))[:1]
     panels = []
-    for one in year.blocks:
-        days = tuple(float(day) for day in (one.at_utc_s - begin) / DAY_S)[::4]
-        table = tuple(float(x) for x in found.table[1][one.probe])[::4]
-        panels.append(
-            Panel(
-                title=f"{one.probe}: measured, class table (dotted), fitted to {YEARS[0]} (dark)",
-                x=days,
-                grey=(tuple(float(x) for x in one.theta_m3_m3)[::4],),
-                dark=tuple(float(x) for x in found.fitted[1][one.probe])[::4],
-                apart=((days[::8], table[::8]),),
+    for i in longest:
+        one = year.dried[i]
+        days = tuple(n * BLOCK_H / 24.0 for n in range(1, len(one.theta_m3_m3)))
+        for k, depth_cm in enumerate(DEPTHS_CM):
+            panels.append(
+                Panel(
+                    title=f"{depth_cm} cm: measured, class table (dotted), fitted (dark)",
+                    x=days,
+                    grey=(tuple(float(x) for x in one.fall_m3_m3[:, k]),),
+                    dark=tuple(float(x) for x in found.fitted[1][i][:, k]),
+                    apart=((days[::2], tuple(float(x) for x in found.table[1][i][::2, k])),),
+                )
             )
-        )
+    most = max(len(year.dried[i].theta_m3_m3) for i in longest) * BLOCK_H / 24.0
+    ticks = tuple(float(day) for day in range(0, math.ceil(most) + 2, 2))
     return picture(
-        f"Foretold: a meadow in Hesse, {YEARS[1]}, April to October",
-        Axis(label="days since 1 April [d]", ticks=(0.0, 50.0, 100.0, 150.0, 200.0)),
-        Axis(label="water content [m3/m3]", ticks=(0.0, 0.1, 0.2, 0.3, 0.4, 0.5), form=".1f"),
+        f"Foretold: the longest dry-down of {YEARS[1]} in Hesse, by a fit to {YEARS[0]}",
+        Axis(label="days since it began [d]", ticks=ticks),
+        Axis(label="fall of water content [m3/m3]", ticks=HEIGHTS_M3_M3, form=".2f"),
         panels,
     )
 
@@ -212,15 +190,9 @@ def document(found: Meadow) -> dict[str, Any]:
     return {
         "years": list(YEARS),
         "values": {name: round(value, 4) for name, value in found.values.items()},
-        "probes": {
-            name: [round(offset, 4), round(gain, 4)]
-            for name, (offset, gain) in found.probes.own.items()
-        },
         "runs": found.runs,
         "scores": {
-            str(year): None
-            if one is None
-            else {
+            str(year): {
                 "dry_downs": one.dry_downs,
                 "fit_rmse_m3_m3": round(one.fit_rmse_m3_m3, 5),
                 "table_rmse_m3_m3": round(one.table_rmse_m3_m3, 5),
