@@ -63,7 +63,8 @@ def _close_over(garden: Garden, end_s: float) -> dict[str, str]:
         while connection.lost is None and time.monotonic() < end_s:
             connection.pump(PUMP_S)
             now_s = time.monotonic()
-            if connection.is_ready() and now_s >= next_s:
+            answerable = not told or now_s + AGAIN_S <= end_s  # the last needs its answer too
+            if connection.is_ready() and now_s >= next_s and answerable:
                 next_s = now_s + AGAIN_S
                 told |= {name: told.get(name, TOLD) for name in _send(garden, connection)}
             for topic, payload, retained in connection.take():

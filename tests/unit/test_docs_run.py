@@ -1,8 +1,9 @@
 """What the documents show can be typed: every command parses, and the examples run.
 
 What needs a garden that drinks (`demo`, `walk`, `bench`, `run`) and what takes minutes (`replay`,
-`sweep`) is run by tests of its own and by the build; here it has to parse. Everything else is run
-as it stands, one after the other, beside a daemon over an empty record.
+`sweep`, `fit`, `what-if`) is run by tests of its own and by the build, the page of installing by
+`bare_root.py`; here it has to parse. Everything else is run as it stands, one after the other,
+beside a daemon over an empty record.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ NOTES = sorted((ROOT / "hardware_notes").glob("*.md"))
 NAMES = ["README.md", "DEVELOPERS.md", *(f"hardware_notes/{path.name}" for path in NOTES)]
 LEFT_OUT = {"hardware_notes/first_day.md"}  # a transcript, made and held by a test of its own
 PATTERN = re.compile(r"\[?[A-Z]{3,}\]?")  # GARDEN, [FILE]: a way of saying it, no example
-ELSEWHERE = {"demo", "run", "bench", "walk", "replay", "sweep"}
+ELSEWHERE = {"demo", "run", "bench", "walk", "replay", "sweep", "fit", "what-if"}
+BARE_ROOT = "hardware_notes/installing.md"  # its blocks are typed by `tests/bare_root.py`
 WRITTEN = ("card.txt", "backyard.toml")  # by one example and by another
 JULY_UTC_S = datetime(2026, 7, 15, 18, 0, tzinfo=UTC).timestamp()
 SAYS_NO = {  # where nobody answers, nothing was set or something is amiss, it rightly says so
@@ -41,6 +43,7 @@ SAYS_NO = {  # where nobody answers, nothing was set or something is amiss, it r
     "doctor": "to be looked at",
     "install-service": "Nothing was written.",  # this broker has no users
 }
+TYPED = re.compile(r"\s*(?:sudo )?(?:runuser -u \S+ -- )?(?:\S*/)?thirstline (.+)$")
 PYTHON = re.compile(r"python (?:-m ([\w.]+)|(tests/[\w/]+\.py))([^`\n]*)")
 
 
@@ -54,8 +57,8 @@ def typed_in(text: str) -> Iterator[list[str]]:
     lines = [line for code in shell for line in code.splitlines()]
     lines += re.findall(r"`(thirstline [^`\n]+)`", BLOCK.sub("", text))
     for line in lines:
-        for part in re.split(r"&&|\|\|?|;", line):
-            found = re.search(r"(?:^|[\s/])thirstline (?!thirstline )(.+)$", part)
+        for part in re.split(r"&&|\|\|?|;", re.sub(r"\$\([^)]*\)", "FOUND", line)):
+            found = TYPED.match(part)
             if found is not None and "thirstline)" not in part and "_COMPLETE" not in part:
                 yield shlex.split(found[1], comments=True)
 
@@ -187,7 +190,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Place]:
 
 def examples() -> list[list[str]]:
     """What is typed in blocks, in the prose and in each command's own help; restores come last."""
-    shown = list(SHOWN.values())
+    shown = [words for name, words in SHOWN.items() if not name.startswith(BARE_ROOT)]
     for words in LEAVES:
         said = re.sub(r"\s+", " ", CliRunner().invoke(main, [*words, "--help"]).output)
         shown += [shlex.split(one)[1:] for one in re.findall(r"Example: (.+?) Options:", said)]
