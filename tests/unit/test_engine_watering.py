@@ -10,7 +10,9 @@ import pytest
 
 from controller.effects import Lease, Outcome, Reserve, Settle
 from controller.events import LedgerEntry, Recorded, StoreState, WeatherReading
+from controller.watering.decision import Reason
 from controller.watering.limits import STARTS_MOST
+from controller.watering.words import words
 from tests.engine_bench import Bench
 from tests.engine_garden import DAY_S, small_garden
 
@@ -246,6 +248,16 @@ def test_a_watering_of_the_policy_ends_with_its_hours(bench: Bench) -> None:
     assert closed_s <= 1800.0
     assert [n.code for n in bench.notes("watering")] in (["hours"], ["done"])
     assert 0.0 < bench.litres["south"] <= 28.0 / 60.0 * 60.0 * FLOW_L_MIN
+
+
+def test_a_watering_that_its_hours_cut_short_says_what_it_got() -> None:
+    bench = Bench(small_garden(hours="22:00-23:40"))  # it is 23:02 now
+    bench.dry_out(0.49)
+    bench.live(3600.0)
+    note = bench.notes("watering")[-1]
+    assert note.code == "hours"
+    assert note.text == words("south", Reason.NIGHT_OVER, note.numbers)
+    assert 0.0 < note.numbers["given_l"] < note.numbers["want_l"]
 
 
 def test_outside_its_hours_only_a_passed_floor_waters() -> None:

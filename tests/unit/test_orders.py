@@ -11,6 +11,7 @@ import pytest
 from controller.effects import Answer, Close, Lease, Reserve
 from controller.events import ForeignController, LedgerEntry, StoreState, WeatherReading
 from controller.orders import REFUSALS
+from controller.watering.decision import Reason
 from controller.watering.limits import Refused
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
@@ -46,6 +47,13 @@ def test_an_accepted_order_says_what_it_will_give(asked: dict[str, Any], litres:
     assert (answer.status, answer.dose) == ("accepted", "1-1")
     assert answer.litres == pytest.approx(litres)
     assert answer.open_s == pytest.approx(60.0 * litres / FLOW_L_MIN)
+
+
+def test_a_bed_that_was_ordered_to_drink_says_so() -> None:
+    bench = Bench(small_garden())
+    water(bench, litres=40.0)
+    said = bench.engine.state.beds["south"].said
+    assert (said.code, said.text) == (Reason.ORDERED, "South is watered by hand: 40 L.")
 
 
 def test_a_refill_gives_what_the_bed_lacks() -> None:

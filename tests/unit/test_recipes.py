@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, Literal, get_args, get_origin
 
 import pytest
@@ -21,6 +22,7 @@ from tests.unit.test_docs import README, ROOT, coded, models_in, section
 
 THETA_M3_M3, TENSION_KPA = 0.231, 33.0
 SAYS_ONLY = {"decision.py", "words.py", "ending.py", "coming.py"}  # they name reasons only
+WALKS_ONLY = {"test_words.py", "test_docs.py", "test_recipes.py"}  # tests that name no case
 POINTS = ((2900.0, 0.04), (1350.0, 0.42))
 
 
@@ -84,6 +86,16 @@ def test_every_word_that_a_key_may_have_is_told() -> None:
     assert {one for one in wanted if not set(one.split()) <= told} == set()
 
 
+@cache
+def trees_of_tests() -> tuple[str, ...]:
+    """Every file of tests but those that only walk the list of reasons."""
+    return tuple(
+        path.read_text("utf-8")
+        for path in sorted((ROOT / "tests").rglob("test_*.py"))
+        if path.name not in WALKS_ONLY
+    )
+
+
 @pytest.mark.parametrize("reason", Reason)
 def test_every_reason_is_given_by_something(reason: Reason) -> None:
     given = [
@@ -98,3 +110,10 @@ def test_every_reason_is_given_by_something(reason: Reason) -> None:
         if path.name not in SAYS_ONLY and interlocks.search(path.read_text("utf-8"))
     ]
     assert given or by_name
+
+
+@pytest.mark.parametrize("reason", Reason)
+def test_every_reason_is_brought_about_by_a_test(reason: Reason) -> None:
+    """By its name: lists over all of `Reason`, and sentences alone, do not count."""
+    named = re.compile(rf'Reason\.{reason.name}\b|"{reason.value}"')
+    assert any(named.search(text) for text in trees_of_tests())

@@ -93,6 +93,20 @@ def test_doubt_and_heat_are_told_where_they_decide() -> None:
     assert not {"heat", "probes"} & found(Sky(hot=True), sunrise_frac=0.45).keys()
 
 
+@pytest.mark.parametrize(
+    ("sky", "quality"),
+    [
+        pytest.param(Sky(hot=True), "ok", id="heat"),
+        pytest.param(Sky(), "doubtful", id="doubt"),
+    ],
+)
+def test_a_yes_by_a_drawn_in_line_tells_where_the_line_would_have_to_be(
+    sky: Sky, quality: str
+) -> None:
+    told = found(sky, sunrise_frac=0.355, quality=quality)
+    assert told["line"].text == "For it to wait, its thirst line would have to be at 36 %."
+
+
 def test_a_pick_is_told_where_it_decides() -> None:
     told = found(sunrise_frac=0.42, pick_near=True, pick_d=2.0)
     assert told["pick"].text == "Without the pick it would drink tonight."
