@@ -341,9 +341,13 @@ def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
     shown = look.garden_now(folder_meant(garden, data))
     bed = next((name for name in shown["beds"] if name.lower() == bed.lower()), bed)
     if bed not in shown["beds"]:
+        from difflib import get_close_matches
+
         known = ", ".join(shown["beds"])
         msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"
-        raise WrongUseError(msg)
+        whose = () if garden is None else ("--garden", garden)
+        likely = get_close_matches(bed.lower(), list(shown["beds"]), n=1) or [*shown["beds"]]
+        raise WrongUseError(msg, ("why", likely[0], *whose, *beside(data)))
     if as_json:
         print_json({"bed": bed, **shown["beds"][bed], "sky": shown.get("sky", {})})
     else:

@@ -100,7 +100,8 @@ class Group(click.Group):
             _complain(str(exc), next_step("status", *_named(ctx), *_data(ctx)))
             ctx.exit(NO)
         except ThirstlineError as exc:
-            _complain(str(exc), next_step(*_words(ctx)[:1], "--help"))
+            then = exc.then if isinstance(exc, WrongUseError) else ()
+            _complain(str(exc), next_step(*(then or (*_words(ctx)[:1], "--help"))))
             ctx.exit(WRONG_USE if isinstance(exc, WrongUseError) else NO)
 
 

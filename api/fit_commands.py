@@ -41,7 +41,7 @@ def _winter(what: str) -> None:
         raise UsageError(msg) from exc
 
 
-@click.command()
+@click.command(short_help="Learn soil, thirst and probes from a season's record.")
 @click.argument("garden")
 @data_option
 @click.option(
@@ -93,7 +93,7 @@ def fit(
         raise UsageError(msg)
 
 
-@click.command("what-if")
+@click.command("what-if", short_help="Live a fitted season with other lines or mulch.")
 @click.argument("fit_path", metavar="FIT", type=click.Path(path_type=Path))
 @click.option("--line", type=float, help="Thirst lines further by this: 0.05 drier, -0.05 wetter.")
 @click.option("--policy", type=click.Choice(POLICIES), help="Who waters instead.")

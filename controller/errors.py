@@ -62,4 +62,13 @@ class UsageError(ThirstlineError):
 
 
 class WrongUseError(UsageError):
-    """A word of the command line or of the environment is malformed or names nothing."""
+    """A word of the command line or of the environment is malformed or names nothing.
+
+    Args:
+        message: what, where, found, allowed.
+        then: what to type instead, in words after the program's name; empty: the command's help.
+    """
+
+    def __init__(self, message: str, then: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.then = then

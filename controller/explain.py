@@ -140,7 +140,7 @@ def _capacity(explanation: Explanation) -> Iterator[str]:
     for bed in explanation.numbers.beds:
         holds = f"{_depth(bed.capacity_mm, units):>6} {_volume(bed.capacity_l, units):>8}"
         line = f"{_depth(bed.thirst_line_mm, units):>6} {_volume(bed.thirst_line_l, units):>8}"
-        mad = f"(MAD {bed.thirst_line_frac:.0%})"
+        mad = f"(MAD {100.0 * bed.thirst_line_frac:.0f} %)"
         yield f"{_name(bed.bed)} holds {holds}   thirst line {line}  {mad}"
 
 
@@ -152,7 +152,7 @@ def _stages(explanation: Explanation) -> Iterator[str]:
     for bed in beds:
         told = {one.stage: one for one in bed.stages}
         cells = (
-            f"{_depth(told[head].line_mm, units)} {told[head].line_frac:.0%}"
+            f"{_depth(told[head].line_mm, units)} {100.0 * told[head].line_frac:.0f} %"
             if head in told
             else "-"
             for head in heads
@@ -178,7 +178,7 @@ def _night(explanation: Explanation) -> Iterator[str]:
     yield from _para(
         f"Should all beds come due together, they need {span(night.needed_minutes)} with soaks "
         f"between pulses. The hours {night.hours} give {span(night.window_minutes)}: "
-        f"{night.share_frac:.0%} of them."
+        f"{100.0 * night.share_frac:.0f} % of them."
     )
 
 

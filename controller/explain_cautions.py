@@ -113,8 +113,9 @@ def _night(found: Numbers) -> Iterator[tuple[Caution, str]]:
     if share > 1.0:
         yield (
             Caution.NIGHT_SHORT,
-            f"The night is too short: should all beds come due together they need {share:.0%} of "
-            f"the hours {hours}. The neediest of them then drink a night early, before their "
+            "The night is too short: should all beds come due together they need "
+            f"{100.0 * share:.0f} % of the hours {hours}. The neediest of them then drink a night "
+            "early, before their "
             "thirst line; what has no room for a deep watering waits for the next night, and only "
             "a floor in danger breaks the hours. Longer hours, more beds at once or faster "
             "emitters help.",
@@ -122,8 +123,9 @@ def _night(found: Numbers) -> Iterator[tuple[Caution, str]]:
     elif share > NIGHT_SHARE_FRAC:
         yield (
             Caution.NIGHT_FULL,
-            f"The night is tight: should all beds come due together they need {share:.0%} of the "
-            f"hours {hours}, and a valve that has to be tried again may find no room. Longer "
+            "The night is tight: should all beds come due together they need "
+            f"{100.0 * share:.0f} % of the hours {hours}, and a valve that has to be tried again "
+            "may find no room. Longer "
             "hours, more beds at once or faster emitters help.",
         )
 

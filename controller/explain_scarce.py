@@ -84,7 +84,8 @@ def scarce_words(garden: Garden, found: Numbers) -> Iterator[str]:
     if week_l is not None and short:
         share = week_l / found.week_need_l
         yield (
-            f"The week's {week_l:.0f} litres cover {share:.0%} of a dry week in high summer. {cost}"
+            f"The week's {week_l:.0f} litres cover {100.0 * share:.0f} % of a dry week in high "
+            f"summer. {cost}"
         )
     days = weekdays_of(supply)
     if days is not None:
@@ -114,7 +115,7 @@ def _cost(played: Scarcity, month: str) -> str:
     text = (
         f"Played through, a dry {month} has {limited.stress_days} stress days (dawns of a bed past "
         f"its thirst line, of {limited.bed_days}), {limited.past_floor_days} of them past the "
-        f"floor; the plants drink {limited.drinks_frac:.0%} of what they want."
+        f"floor; the plants drink {100.0 * limited.drinks_frac:.0f} % of what they want."
     )
     spared = f" Without this limit: {free.stress_days} and {free.past_floor_days}."
     return text + (spared if free.stress_days else "")

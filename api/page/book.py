@@ -77,7 +77,7 @@ def _row(name: str, bed: dict[str, Any], tongue: Tongue) -> list[str]:
         DASH if apart is None else f"{apart:.1f}",
         tongue.litres(bed["by_hand_l"] + bed["poured_l"]),
         f"{bed['dawns_past_line']} of {bed['dawns']} dawns",
-        DASH if driest is None else f"{driest:.0%}",
+        DASH if driest is None else f"{100.0 * driest:.0f} %",
         tongue.mass(bed["fruit"]["kg"]) if bed["fruit"]["picks"] else DASH,
         DASH if per_kg is None else tongue.litres(tongue.per_mass(per_kg)),
     ]

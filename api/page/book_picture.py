@@ -95,7 +95,7 @@ def sentence(name: str, bed: dict[str, Any]) -> str:
     if swings:
         most = max(swings, key=lambda swing: swing["back_frac"])
         text += (
-            f". Most of its water that came back within a day: {most['back_frac']:.0%}, on "
-            f"{day_words(most['on'])}"
+            f". Most of its water that came back within a day: {100.0 * most['back_frac']:.0f} %, "
+            f"on {day_words(most['on'])}"
         )
     return f"{text}."

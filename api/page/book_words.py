@@ -85,8 +85,8 @@ def _drier(book: dict[str, Any], tongue: Tongue) -> str:
     turns = turns if fewer else "as many waterings"
     return (
         f"Had each thirst line been {points} drier{beds}, the garden would have taken {water}, in "
-        f"{turns}, with {dry}: reckoned from the record on the balance alone, which for the lines "
-        f"as they were is off the {tongue.litres(found['given_litres'])} of the ledger by "
+        f"{turns}, with {dry}. That is reckoned by the balance alone; for the lines as they were "
+        f"it misses the ledger's {tongue.litres(found['given_litres'])} by "
         f"{tongue.litres(miss_l)}, bed by bed."
     )
 
@@ -166,7 +166,10 @@ def _swung(beds: dict[str, Any], tongue: Tongue) -> str:
         return f"{picked}: too few to say whether swings of the soil's water cracked the fruit."
     rate, name, worst = max(picks, key=lambda row: row[0])
     rest = sorted(pick["swing"]["back_frac"] for _, _, pick in picks if pick is not worst)
-    here, there = f"{worst['swing']['back_frac']:.0%}", f"{rest[len(rest) // 2]:.0%}"
+    here, there = (
+        f"{100.0 * worst['swing']['back_frac']:.0f} %",
+        f"{100.0 * (rest[len(rest) // 2]):.0f} %",
+    )
     return (
         f"Most cracked in {bed_name(name)} on {day_words(worst['on'])}, "
         f"{tongue.per_mass(rate):.1f} fruit a {tongue.mass_word}: in the {SWING_DAYS} days before "

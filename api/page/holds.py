@@ -110,6 +110,11 @@ def alert_text(alert: dict[str, Any], tongue: Tongue) -> str:
     return text.removeprefix(f"{bed_name(alert['bed'])}: ") if alert["bed"] else text
 
 
+def back_in_contact(view: dict[str, Any], bed: str) -> bool:
+    """Whether a bed's last judgement is of a time without contact, which is over."""
+    return bool(view["link_up"]) and view["beds"][bed]["reason"]["code"] == "link_lost"
+
+
 def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     """Why a bed drinks or not; empty where one sentence for the whole garden says it."""
     own = bed_pause(view, bed, tongue)
@@ -120,4 +125,6 @@ def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
         return ""
     if view["holds"]["paused_until"] is not None and reason["code"] == "paused":
         return ""
+    if back_in_contact(view, bed):
+        return "There was no contact for a while. It is back, and the bed is judged again soon."
     return tongue.said(str(reason["text"]))

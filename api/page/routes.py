@@ -37,6 +37,7 @@ from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)
 WATER_MOST_L = 99_999.0
+FULL_BELOW_L = 0.5  # [L] a refill that would be told as 0 L
 PAUSE_MOST_S = 120.0 * DAY_S  # [s] a pause typed on the page; a season's end is far enough
 
 
@@ -148,6 +149,7 @@ async def water_page(
         "title": f"Water {bed_name(bed)}",
         "bed": bed,
         "refill": None if refill is None else tongue.litres(refill),
+        "full": refill is not None and refill < FULL_BELOW_L,
         "range": plans.range_words(view, bed, tongue),
         "water": VOLUME.unit(us=tongue.us),
         "how": "",

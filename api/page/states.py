@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.page import plant
-from api.page.holds import OPEN_VALVES, due_s, paused_until_s, runs
+from api.page.holds import OPEN_VALVES, back_in_contact, due_s, paused_until_s, runs
 from api.page.words import Tongue, left, number
 
 
@@ -87,6 +87,7 @@ REASONS = {
     "night_short": "Due, first next night",
 }
 PLAIN = {"held": "Held", "due": "Due"}  # where the reason has no words of its own
+BACK = "In contact again"  # a bed that was judged last while there was none
 POSTURES = {
     plant.Posture.UPRIGHT: "Well supplied",
     plant.Posture.SOFT: "Near its thirst line",
@@ -115,6 +116,8 @@ def label_words(view: dict[str, Any], bed: str, shape: plant.Posture) -> str:
     if state["state"] in STATES:
         return STATES[state["state"]]
     reason = REASONS.get(state["reason"]["code"], "")
+    if back_in_contact(view, bed):
+        reason = BACK
     if reason and state["state"] in ASKED:
         return reason
     return PLAIN.get(state["state"]) or _on_its_way(state, shape)

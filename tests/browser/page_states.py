@@ -209,6 +209,13 @@ OF_CONTACT = (
         never=("All is well.",),
     ),
     Shown(
+        name="in-contact-again",
+        bed={"state": "held", **_because("link_lost")},
+        label="In contact again",
+        more=("It is back, and the bed is judged again soon.",),
+        never=("No contact",),
+    ),
+    Shown(
         name="no-contact-while-it-drinks",
         garden={"link_up": False},
         bed={"state": "watering", "valve": "open", "watering": RUNNING},

@@ -10,6 +10,7 @@ from tests.browser.test_page_axe import PAGES
 
 pytestmark = needs_chromium
 WIDE_PX = 320
+SMALLEST_PX = 568
 TARGET_PX = 44  # common practice for a thumb
 LETTERS_PX = 9.5  # of a drawing, on the glass; our own floor
 SMALL_TARGETS = """least => [...document.querySelectorAll('a, button, select, summary, input')]
@@ -29,6 +30,9 @@ STRUCK = """() => [...document.querySelectorAll('.strip')].flatMap(strip => {
       a.y < b.y + b.height - 3 && b.y < a.y + a.height - 3)
     .map(([other]) => `${one} over ${other}`));
 })"""
+PUSHED = (
+    """() => [...document.querySelectorAll('.wide')].map(it => it.scrollWidth - it.clientWidth)"""
+)
 LETTERS = """() => Math.min(...[...document.querySelectorAll('.strip text, .faults text')].map(it =>
   parseFloat(getComputedStyle(it).fontSize) * it.ownerSVGElement.getBoundingClientRect().width /
   it.ownerSVGElement.viewBox.baseVal.width))"""
@@ -79,6 +83,32 @@ def test_every_page_fits_and_can_be_hit(browser: Any, url: str, desk: FakeDesk, 
         if found:
             wrong[path] = found
     assert wrong == {}
+    page.context.close()
+
+
+@pytest.mark.parametrize("wide", [320, 390, 760, 1280])
+def test_the_books_tables_fit_without_a_push_sideways(browser: Any, url: str, wide: int) -> None:
+    page = opened(browser, wide)
+    page.goto(f"{url}/season")
+    tables = page.evaluate(PUSHED)
+    assert len(tables) == 2
+    assert [over for over in tables if over > 0] == []
+    heads = page.get_by_role("columnheader", include_hidden=True)
+    assert heads.filter(has_text="Past its line").count() == 1
+    assert page.get_by_role("rowheader", name="South").count() == 1
+    page.context.close()
+
+
+def test_the_first_beds_buttons_stand_above_the_bar_on_the_smallest_phone(
+    browser: Any, url: str, desk: FakeDesk
+) -> None:
+    desk.set(alerts=[], supply=None)
+    page = opened(browser, WIDE_PX)
+    page.set_viewport_size({"width": WIDE_PX, "height": SMALLEST_PX})
+    page.goto(url)
+    acts = page.locator(".acts").first.bounding_box()
+    bar = page.locator(".everything").bounding_box()
+    assert acts["y"] + acts["height"] <= bar["y"]
     page.context.close()
 
 

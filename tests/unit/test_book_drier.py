@@ -198,8 +198,8 @@ def said(**change: Any) -> str:
 def test_the_third_sentence_says_it_with_its_own_miss() -> None:
     assert said() == (
         "Had each thirst line been 5 points drier, the garden would have taken 370 L less, in "
-        "3 waterings fewer, with 2 days more past a floor: reckoned from the record on the "
-        "balance alone, which for the lines as they were is off the 5400 L of the ledger by 45 L, "
+        "3 waterings fewer, with 2 days more past a floor. That is reckoned by the "
+        "balance alone; for the lines as they were it misses the ledger's 5400 L by 45 L, "
         "bed by bed."
     )
 

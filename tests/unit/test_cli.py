@@ -275,3 +275,6 @@ def test_why_of_an_unknown_bed_names_the_beds(
     said = thirstline("why", "sauth", "--data", str(tmp_path))
     assert (said.exit_code, said.stdout) == (WRONG_USE, "")
     assert "the beds are south, wall" in said.stderr
+    assert f"next:  thirstline why south --data {tmp_path}" in said.stderr
+    said = thirstline("why", "nowhere", "--garden", "plot", "--data", str(tmp_path))
+    assert f"next:  thirstline why south --garden plot --data {tmp_path}" in said.stderr

@@ -60,7 +60,7 @@ def test_each_stage_has_its_line_in_mm_and_as_mad(example: Garden) -> None:
         assert one.line_mm == pytest.approx(one.line_frac * holds_mm)
     rows = [line.split() for line in render(explain(example)).splitlines()]
     assert ["establishing", "vegetative", "setting", "sizing", "colouring"] in rows
-    cells = [f"{one.line_mm:.0f} mm {one.line_frac:.0%}" for one in low.stages]
+    cells = [f"{one.line_mm:.0f} mm {100.0 * one.line_frac:.0f} %" for one in low.stages]
     assert ["low", *" ".join(cells).split()] in rows
 
 

@@ -159,6 +159,17 @@ def plain(text: str) -> str:
     return text.replace("\u00a0", " ")
 
 
+def test_a_full_bed_is_offered_no_refill_of_nothing(client: TestClient, desk: FakeDesk) -> None:
+    shown = plain(client.get("/beds/south/water").text)
+    assert "Water a refill, about " in shown
+    assert "a refill would add nothing" not in shown
+    desk.set_bed("south", depletion_frac=0.02)
+    shown = plain(client.get("/beds/south/water").text)
+    assert "It is full: a refill would add nothing." in shown
+    assert "Water a refill" not in shown
+    assert "Water this many litres" in shown
+
+
 def test_a_watering_says_what_it_will_do(client: TestClient) -> None:
     html = plain(client.get("/beds/south/water?how=litres&litres=120").text)
     assert "opens for about 10 min and gives about 120 L" in html

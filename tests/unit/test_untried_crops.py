@@ -111,4 +111,4 @@ def test_the_engine_goes_by_the_crops_own_line() -> None:
 def test_check_names_the_trades_word_beside_the_line() -> None:
     text = render(explain(garden("tomato")))
     assert "management-allowed depletion, MAD" in " ".join(text.split())
-    assert "(MAD 40%)" in text
+    assert "(MAD 40 %)" in text
