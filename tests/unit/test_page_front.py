@@ -237,7 +237,7 @@ def test_the_numbers_behind_a_reason_have_words_and_units(desk: FakeDesk) -> Non
             "numbers": {"thirst_line_frac": 0.4, "dose_l": 122.4, "rain_expected_mm": 6.0},
         },
     )
-    html = page_of(desk)
+    html = page_of(desk).replace("\u00a0", " ")
     assert '<th scope="row">thirst line</th><td>40 %</td>' in html
     assert '<th scope="row">water it gets</th><td>122 L</td>' in html
     assert '<th scope="row">rain expected</th><td>6.0 mm</td>' in html

@@ -56,7 +56,7 @@ def client(desk: FakeDesk) -> TestClient:
 
 
 def test_the_card_and_its_own_page_say_what_was_learned(client: TestClient) -> None:
-    card = client.get("/").text
+    card = client.get("/").text.replace("\u00a0", " ")
     assert re.search("<th[^>]*>full at, by its probes</th><td>0.31 ±0.02</td>", card)
     assert "<td>8 % less than the book</td>" in card
     assert 'href="/beds/south/learned"' in card

@@ -153,7 +153,7 @@ def test_the_pages_show_what_was_told_and_offer_what_fits(
     assert 'action="/do/beds/south/miss"' in client.get("/beds/south/pause").text
     assert "Miss this turn" not in client.get("/pause").text  # it is one bed's word
     desk.set_bed("south", poured=POURED, miss=MISS)
-    front = client.get("/").text
+    front = client.get("/").text.replace("\u00a0", " ")
     assert re.search(r"poured by hand</th><td>40 L, 07:30", front)
     assert "It is to miss its next turn." in front
     assert "Take the last back" in client.get("/beds/south/hand").text
