@@ -514,6 +514,7 @@ class Watched(Bench):
                 isinstance(effect, Note)
                 and effect.what == "decision"
                 and "dose_l" in effect.numbers
+                and effect.code != "cap_spent"  # what a bed is not given has a dose too
             ):
                 left_l = left_now_l(self.engine.run) + waterings["south"].want_l
                 self.began_l.append((waterings["south"].want_l, left_l))
