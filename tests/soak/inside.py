@@ -246,8 +246,9 @@ class Inside:
     def _next_s(self) -> float:
         """One turn further, or as far as nothing is due."""
         due_s = max(self.nodes.next_due_s(), self.now_s + TURN_S)
-        if self.daemon is not None:
-            due_s = min(due_s, self.clock.born_s + self._tick_due_s(self.daemon))
+        if self.daemon is None:  # no power: the nodes live on
+            return due_s
+        due_s = min(due_s, self.clock.born_s + self._tick_due_s(self.daemon))
         return min(max(due_s, self.now_s + TURN_S), self._flushed_s + FLUSH_S + TURN_S)
 
     def _tick_due_s(self, daemon: Daemon) -> float:
