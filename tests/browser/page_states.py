@@ -242,6 +242,7 @@ BY_REASON = tuple(
         more=(f"Told: {code}.",),
     )
     for code, label in REASONS.items()
+    if code != "link_lost"  # `OF_CONTACT` has it, with contact and without
 )
 HELD_OTHERWISE = (
     Shown(name="held-by-something-new", bed={"state": "held", **_because("new")}, label="Held"),
