@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.garden_meant import garden_of as garden_of
+from api.garden_meant import garden_of
 from api.keeper import Keeper, Signals
 from api.options import DEMO_SEASON
 from controller.clock import Anchor, ScaledClock, real_utc_s

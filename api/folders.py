@@ -1,4 +1,4 @@
-"""Which garden and which data folder a command from the shell means."""
+"""Which data folder a command from the shell means."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from controller.watering.dosing import Split, nominal_s, split
 from controller.watering.efficiency import dose_l
 from controller.watering.guard import caps_of
 from controller.watering.hours import Window
-from controller.watering.limits import STARTS_MOST, Opening, allowed_now_l, starts_in_day
+from controller.watering.limits import Opening, allowed_now_l
 from controller.watering.night_plan import Due
 from controller.watering.policy import LOOK_AHEAD, SMALLEST_BLIND_FRAC, SMALLEST_DOSE_FRAC
 from controller.watering.ponding import pond_pulses
@@ -47,8 +47,6 @@ def start_watering(
     wanted_l = min(want_l(run, view, decision), share_l)
     probe = Opening(bed=bed, want_l=wanted_l, open_s=60.0, flow_l_min=flow_l_min)
     allowed_l = allowed_now_l(probe, caps, state.ledger, run.trusted_s)
-    if not starts_in_day(state.ledger, run.trusted_s, bed) < STARTS_MOST:
-        allowed_l = 0.0  # else it would be begun and ended again at every look
     litres = min(wanted_l, allowed_l)
     if not litres >= 0.5 * wanted_l:
         numbers = {**decision.numbers, "allowed_l": allowed_l}

@@ -133,15 +133,21 @@ def used_l(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str | None = No
     )
 
 
-def starts_in_day(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str) -> int:
-    """How often a bed's valve was let open within the window [-]."""
-    return sum(1 for entry in ledger if entry.bed == bed and counts(entry, trusted_s))
+def _may_start(opening: Opening, ledger: Iterable[LedgerEntry], trusted_s: float) -> bool:
+    """Whether a bed's valve may be let open once more within the window; proofs always may."""
+    starts = sum(1 for e in ledger if e.bed == opening.bed and counts(e, trusted_s))
+    return starts < STARTS_MOST or bool(opening.proof)
 
 
 def allowed_now_l(
     opening: Opening, caps: Caps, ledger: list[LedgerEntry], trusted_s: float
 ) -> float:
-    """The largest wish that the budget still takes, reservation and all [L]."""
+    """The largest wish that the budget still takes, reservation and all [L].
+
+    Nothing where the starts are spent: what can be begun no more is not there to be given.
+    """
+    if not _may_start(opening, ledger, trusted_s):
+        return 0.0
     room_l = min(
         caps.bed_l_day - used_l(ledger, trusted_s, opening.bed),
         caps.site_l_day - used_l(ledger, trusted_s),
@@ -222,8 +228,7 @@ def _budget(
         return _refuse(Refused.BED_CAP, allowed_l, next_s)
     if not used_l(ledger, trusted_s) + wanted_l <= caps.site_l_day:
         return _refuse(Refused.SITE_CAP, allowed_l, next_s)
-    starts = starts_in_day(ledger, trusted_s, opening.bed)
-    if not (starts < STARTS_MOST or opening.proof):
+    if not _may_start(opening, ledger, trusted_s):
         return _refuse(Refused.STARTS, allowed_l, next_s)
     return _traffic(opening, situation, wanted_l, allowed_l)
 

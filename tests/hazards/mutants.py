@@ -187,7 +187,7 @@ BOUNDS = [
         "    if not 1e9 >= (SHUT_LEAST_S if",
         "V10",
     ),
-    m(LIMITS, "    if not (starts < STARTS_MOST or", "    if not (True or", "V10"),
+    m(LIMITS, "    return starts < STARTS_MOST or", "    return True or", "V10"),
     m(LIMITS, "if rest_s is not None and not rest_s >= OFF_LEAST_S:", "if False:", "V10"),
     m(LIMITS, "OFF_LEAST_S = 600.0", "OFF_LEAST_S = 540.0", "V10"),
     m(INPUTS, "        if unseen:\n", "        if False:\n", "V10"),
