@@ -167,6 +167,7 @@ def test_axe_finds_nothing_where_phones_are_let_in(
     served.app.state.link_base = "http://garden.local:8470"
     page = opened(browser, 390, scheme)
     page.goto(f"{served.url}/open?code={served.app.state.issue_code()}")
+    page.wait_for_url(f"{served.url}/")  # it goes there by itself
     page.goto(f"{served.url}/phones")
     assert _breaches(page) == []
     page.get_by_role("button", name="Show a code").click()

@@ -143,6 +143,7 @@ def test_a_code_for_a_second_phone_is_large_and_white_in_the_dark_too(
     served.app.state.link_base = "http://garden.local:8470"
     page = opened(browser, WIDE_PX, "dark")
     page.goto(f"{served.url}/open?code={served.app.state.issue_code()}")
+    page.wait_for_url(f"{served.url}/")  # it goes there by itself
     page.goto(f"{served.url}/phones")
     page.get_by_label("Whose phone it is").fill("Ann's")
     page.get_by_role("button", name="Show a code").click()
