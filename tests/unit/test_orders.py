@@ -201,7 +201,8 @@ REFUSED: list[Any] = [
     pytest.param(Refused.BED_CAP, spent, 20.0, 0.0, 6400.0, id="bed-cap"),
     # 200 - 190 = 10 L are left; less 135 s of flow
     pytest.param(Refused.SITE_CAP, elsewhere, 20.0, 6.4, 86350.0, id="site-cap"),
-    pytest.param(Refused.STARTS, often, 20.0, 81.3, 81400.0, id="starts"),
+    # what can be begun no more today is not offered, however much of the budget is left
+    pytest.param(Refused.STARTS, often, 20.0, 0.0, 81400.0, id="starts"),
     pytest.param(Refused.BUSY, busy, 20.0, 81.3, None, id="busy"),
     pytest.param(Refused.RESTING, rested, 20.0, 81.3, 540.0, id="resting"),
 ]
