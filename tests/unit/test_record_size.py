@@ -24,6 +24,7 @@ def lived(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[DataFolder, 
     return folder, list(season(folder, PLOT, 9))
 
 
+@pytest.mark.slow
 @pytest.mark.hazard("S1")
 def test_a_record_that_would_be_too_large_keeps_fewer_days_of_journal(
     lived: tuple[DataFolder, list[Size]],
@@ -46,6 +47,7 @@ def test_a_record_that_would_be_too_large_keeps_fewer_days_of_journal(
         assert sum(many for _, many, _ in reader.given_since(0.0)) == 3 * BEDS
 
 
+@pytest.mark.slow
 def test_within_the_bound_nothing_goes_before_its_thirty_days(tmp_path: Path) -> None:
     sizes = list(season(DataFolder(tmp_path), Plot(probes=2, every_s=600), 4))
     assert sizes[-1].journal_d == pytest.approx(4.0, abs=0.01)
