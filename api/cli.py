@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import logging
 import os
+import socket
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,19 +19,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from api import look
-from api.command_group import NO, Group
-from api.folders import folder_meant
+from api.close_valves import close_first
+from api.command_group import Group
 from api.garden_meant import garden_of
-from api.keeper import Keeper, Signals
+from api.listening import bound_socket
 from api.next_step import beside, command
 from api.options import DEMO_SEASON, data_option, json_flag, print_json, say, say_next
+from api.signals import Signals
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder, default_data_dir
-from controller.errors import WrongUseError
+from controller.errors import LockedError, StoreError, WrongUseError
 from controller.garden import Garden
 
 if TYPE_CHECKING:
+    from api.keeper import Keeper
     from sim.broker import EmbeddedBroker
 
 
@@ -57,8 +59,6 @@ class Seconds(click.ParamType[float]):
             self.fail(f"{text[:20]!r} is no span such as 40s, 2m or 1h", param, ctx)
         return seconds
 
-
-DRINKING = ("watering", "soaking", "due")  # beds that are asked about first
 
 speed_option = click.option(
     "--speed",
@@ -103,6 +103,7 @@ def demo(speed: float, seconds: float | None, weather: str, port: int, as_json: 
 
     Example:  thirstline demo --for 40s
     """
+    from api import look
     from api.demo import Demo
 
     shown = Demo(speed=speed, season=weather, say=_quietly(as_json), port=port).run(seconds)
@@ -167,8 +168,11 @@ def keep(
     clock = ScaledClock(speed, anchor_from(os.environ))
     broker = _builtin_broker() if garden.broker.builtin else None
     try:
+        sock = _first(garden, folder, port)
+        from api.keeper import Keeper  # most of what a start takes: valves are told before it
+
         url = broker.start().url if broker is not None else None
-        keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=armed, port=port)
+        keeper = Keeper(garden, folder, clock, url=url, garden_path=path, armed=armed, sock=sock)
         keeper.start()
         try:
             _greet(garden, keeper, told, armed=armed)
@@ -180,10 +184,41 @@ def keep(
         finally:
             keeper.stop()
     finally:
+        folder.unlock()
         if broker is not None:
             broker.stop()
     if not told.as_json:
         say("Every valve was told to close. The record is written.")
+
+
+def _first(garden: Garden, folder: DataFolder, port: int | None) -> socket.socket:
+    """What comes before the heavy half of a start: folder and page are ours, valves close.
+
+    Who cannot have both leaves the valves alone: they may be another daemon's.
+
+    Args:
+        garden: the validated garden file.
+        folder: its data folder.
+        port: of the page, in place of the garden file's.
+
+    Returns:
+        Where the page will listen.
+
+    Raises:
+        LockedError: another process holds the data folder.
+        UsageError: the page cannot listen there.
+    """
+    ours = True
+    try:
+        folder.lock()
+    except LockedError:
+        raise
+    except StoreError:
+        ours = False  # nobody can hold it here: the start tells what it cannot record
+    sock = bound_socket(garden.page.host, garden.page.port if port is None else port)
+    if ours:
+        close_first(garden)
+    return sock
 
 
 def _builtin_broker() -> EmbeddedBroker:
@@ -276,6 +311,7 @@ def check(garden: str, as_json: bool) -> None:
 
     Example:  thirstline check hollin-lane
     """
+    from api import look
     from controller.explain import explain, render
 
     setting, _ = garden_of(garden)
@@ -289,6 +325,9 @@ def check(garden: str, as_json: bool) -> None:
 
 main.later(
     "new = api.new_command:new",
+    "status = api.look_commands:status",
+    "why = api.look_commands:why",
+    "verify = api.look_commands:verify",
     "replay = api.season_commands:replay",
     "sweep = api.sweep_command:sweep",
     "fit = api.fit_commands:fit",
@@ -307,70 +346,6 @@ main.later(
     "broker-config = api.broker_command:broker_config",
     "install-service = api.service_command:install_service",
 )
-
-
-@main.command()
-@click.argument("garden", required=False)
-@data_option
-@json_flag
-def status(garden: str | None, data: Path | None, as_json: bool) -> None:
-    """Say what the running daemon does.
-
-    Example:  thirstline status --data /var/lib/thirstline
-    """
-    shown = look.garden_now(folder_meant(garden, data))
-    if as_json:
-        print_json(shown)
-    else:
-        say(look.summary(shown))
-        first = min(shown["beds"], key=lambda bed: shown["beds"][bed]["state"] not in DRINKING)
-        whose = () if garden is None else ("--garden", garden)
-        say_next("why", first, *whose, *beside(data))
-
-
-@main.command(short_help="Say why a bed is watered or not.")
-@click.argument("bed")
-@click.option("--garden", default=None, help="Whose default data folder.")
-@data_option
-@json_flag
-def why(bed: str, garden: str | None, data: Path | None, as_json: bool) -> None:
-    """Say why a bed is watered or not, with the numbers behind it.
-
-    Example:  thirstline why south
-    """
-    shown = look.garden_now(folder_meant(garden, data))
-    bed = next((name for name in shown["beds"] if name.lower() == bed.lower()), bed)
-    if bed not in shown["beds"]:
-        from difflib import get_close_matches
-
-        known = ", ".join(shown["beds"])
-        msg = f"{bed[:40]!r}: there is no such bed; the beds are {known}"
-        whose = () if garden is None else ("--garden", garden)
-        likely = get_close_matches(bed.lower(), list(shown["beds"]), n=1) or [*shown["beds"]]
-        raise WrongUseError(msg, ("why", likely[0], *whose, *beside(data)))
-    if as_json:
-        print_json({"bed": bed, **shown["beds"][bed], "sky": shown.get("sky", {})})
-    else:
-        say(look.why(bed, shown))
-        say_next("record", "--help")
-
-
-@main.command(short_help="Feed the journal to a fresh engine and compare.")
-@click.argument("garden", required=False)
-@data_option
-@json_flag
-def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
-    """Feed the journal to a fresh engine and compare its decisions.
-
-    Example:  thirstline verify --data /var/lib/thirstline
-    """
-    found = look.verified(folder_meant(garden, data))
-    if as_json:
-        print_json(look.plain(found))
-    else:
-        say(look.verified_text(found))
-    if found.differs_at is not None:
-        raise SystemExit(NO)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from itertools import groupby, zip_longest
 
-import segno
 from markupsafe import Markup, escape
 
 QUIET = 4  # modules of margin around the symbol, as the standard asks: from memory
@@ -63,5 +62,7 @@ def svg(text: str, label: str) -> Markup:
 
 def _modules(text: str) -> list[list[int]]:
     """The symbol with its margin: 1 is dark."""
+    import segno  # for the minute in which a phone is let in
+
     symbol = segno.make(text, error="m", micro=False)
     return [[int(module) for module in row] for row in symbol.matrix_iter(border=QUIET)]

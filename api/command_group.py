@@ -8,9 +8,14 @@ from typing import Any
 
 import click
 
-from api import look
 from api.next_step import fitted, next_step, people_look_on
-from controller.errors import GardenError, ThirstlineError, WrongUseError
+from controller.errors import (
+    GardenError,
+    RefusedError,
+    ThirstlineError,
+    UnreachableError,
+    WrongUseError,
+)
 
 NO = 1
 WRONG_USE = 2
@@ -90,13 +95,13 @@ class Group(click.Group):
         """Run a command; expected trouble ends with a sentence, never with a trace."""
         try:
             return super().invoke(ctx)
-        except look.UnreachableError as exc:
+        except UnreachableError as exc:
             _complain(str(exc), next_step("run", _garden(ctx), *_data(ctx)))
             ctx.exit(UNREACHABLE)
         except GardenError as exc:
             _complain(*exc.faults, next_step("check", _garden(ctx)), "Nothing was armed.")
             ctx.exit(NO)
-        except look.RefusedError as exc:
+        except RefusedError as exc:
             _complain(str(exc), next_step("status", *_named(ctx), *_data(ctx)))
             ctx.exit(NO)
         except ThirstlineError as exc:

@@ -16,8 +16,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.garden_meant import garden_of
-from api.keeper import Keeper, Signals
+from api.keeper import Keeper
 from api.options import DEMO_SEASON
+from api.signals import Signals
 from controller.clock import Anchor, ScaledClock, real_utc_s
 from controller.datafolder import DataFolder
 from controller.effects import Effect, Lease, Note, Reserve, Settle

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import logging
 import os
-import signal
-import threading
+import socket
 import time
 from collections.abc import Iterable
 from pathlib import Path
-from types import FrameType
 
 from api.http import create_app
+from api.listening import bound_socket
 from api.notify import notify
 from api.pair_routes import link_base
-from api.serve import WebServer, bound_socket
+from api.serve import WebServer
 from controller.alarming.alarmer import Alarmer
 from controller.clock import ScaledClock
 from controller.daemon import Daemon
@@ -38,6 +37,7 @@ class Keeper:
         garden_path: what SIGHUP reloads.
         armed: whether valves may open without a commissioning walk.
         port: of the page, in place of the garden file's; 0 takes any.
+        sock: where the page listens, where that was bound already.
     """
 
     def __init__(
@@ -50,6 +50,7 @@ class Keeper:
         garden_path: Path | None = None,
         armed: bool = True,
         port: int | None = None,
+        sock: socket.socket | None = None,
     ) -> None:
         self._folder = folder
         self._garden_file = None if garden_path is None else str(garden_path.absolute())
@@ -58,7 +59,7 @@ class Keeper:
         self._alarms = Alarmer(folder, clock, self.daemon, speed=clock.speed)
         self.daemon.listeners.append(self._alarms.hear)
         page = garden.page
-        self._sock = bound_socket(page.host, page.port if port is None else port)
+        self._sock = sock or bound_socket(page.host, page.port if port is None else port)
         app = create_app(
             self.daemon,
             token=folder.token(),
@@ -122,26 +123,3 @@ class Keeper:
 
 def _names(garden: Garden) -> Iterable[str]:
     return (garden.page.host, *garden.page.names)
-
-
-class Signals:
-    """SIGTERM and Ctrl-C end, SIGHUP reloads; set in the main thread."""
-
-    def __init__(self) -> None:
-        self.ended = threading.Event()
-        self.reload = threading.Event()
-        signal.signal(signal.SIGTERM, self._end)
-        signal.signal(signal.SIGINT, self._end)
-        signal.signal(signal.SIGHUP, self._reload)
-
-    def _end(self, number: int, frame: FrameType | None) -> None:
-        del number, frame
-        self.ended.set()
-
-    def _reload(self, number: int, frame: FrameType | None) -> None:
-        del number, frame
-        self.reload.set()
-
-    def wait(self, seconds: float) -> bool:
-        """Wait at most so long; True once it is time to end."""
-        return self.ended.wait(seconds)

@@ -26,7 +26,7 @@ from api.page.holds import (
 from api.page.scarce import supply_words
 from api.page.words import Tongue, named, number
 from controller.datafolder import DataFolder
-from controller.errors import StoreError, ThirstlineError, WrongUseError
+from controller.errors import RefusedError, StoreError, UnreachableError, WrongUseError
 from controller.verify import Verified, verify
 from controller.watering.words import bed_name
 
@@ -39,14 +39,6 @@ VALVE_WORDS = {
     "unknown": "unknown, taken for open",
     "latched": "latched shut",
 }
-
-
-class UnreachableError(ThirstlineError):
-    """No daemon answers for this data folder."""
-
-
-class RefusedError(ThirstlineError):
-    """The daemon says no."""
 
 
 def garden_now(folder: DataFolder) -> dict[str, Any]:

@@ -8,6 +8,8 @@
     │   ├── LockedError  another process holds the data folder
     │   └── NewerError   a newer version of the program wrote it
     ├── SeasonError      a season's weather cannot be used
+    ├── UnreachableError no daemon answers for a data folder
+    ├── RefusedError     the running daemon says no
     └── UsageError       a command cannot be carried out as given
         └── WrongUseError   a word of the command line or the environment is no such word
 
@@ -55,6 +57,14 @@ class NewerError(StoreError):
 
 class SeasonError(ThirstlineError):
     """A season's weather cannot be read or is not usable."""
+
+
+class UnreachableError(ThirstlineError):
+    """No daemon answers for this data folder."""
+
+
+class RefusedError(ThirstlineError):
+    """The running daemon says no."""
 
 
 class UsageError(ThirstlineError):

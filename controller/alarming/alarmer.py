@@ -17,7 +17,6 @@ from controller.alarming.command import CommandWay
 from controller.alarming.courier import Courier
 from controller.alarming.hours import in_frost_months, is_quiet, local, weekly_after, weekly_before
 from controller.alarming.letters import Message, alarm_letter, trial_letter
-from controller.alarming.mail import MailWay
 from controller.alarming.outbox import KEPT_JSON, Kept, Line, got_out, put, to_send
 from controller.alarming.reports import ItsUseError, WayReport, always_there, reported, way_words
 from controller.alarming.told import Item, look
@@ -60,6 +59,8 @@ def ways_of(garden: Garden) -> list[Way]:
     alarm = garden.alarm
     ways: list[Way] = []
     if alarm.mail is not None:
+        from controller.alarming.mail import MailWay  # most gardens send none
+
         ways.append(MailWay(alarm.mail, garden))
     if alarm.command is not None:
         ways.append(CommandWay(alarm.command, garden, os.environ))

@@ -107,6 +107,8 @@ NotifyAccess=main
 User={service.user}
 # The fence hides the kernel's boot id, by which time is trusted within a boot.
 Environment=THIRSTLINE_BOOT_ID=%b
+# One heap for all threads: each of its own would keep what it once needed.
+Environment=MALLOC_ARENA_MAX=1
 ExecStart={command} run {file} --data {quoted(service.data)}
 ExecReload=/bin/kill -HUP $MAINPID
 ExecStopPost={command} close-all {file}

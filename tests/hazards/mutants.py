@@ -605,6 +605,8 @@ BOARD = [
         "C1 C4",
     ),
     m(STORE, '("synchronous", "FULL", 2)', '("synchronous", "OFF", 0)', "C4"),
+    m("api/cli.py", "        folder.lock()\n", "        pass\n", "C7"),
+    m("api/cli.py", "        close_first(garden)\n", "        pass\n", "C1"),
     m(STORE, "        folder.lock()\n", "", "C7"),
     m(STORE, '    if check != "ok":\n', "    if False:\n", "S3"),
     m(

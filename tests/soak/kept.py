@@ -16,7 +16,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from api.keeper import Keeper, Signals
+from api.keeper import Keeper
+from api.signals import Signals
 from controller.clock import ScaledClock, anchor_from
 from controller.datafolder import DataFolder
 from controller.garden import load_garden

@@ -9,7 +9,8 @@ import pytest
 
 from api.desk import FakeDesk
 from api.http import create_app
-from api.serve import WebServer, bound_socket
+from api.listening import bound_socket
+from api.serve import WebServer
 
 SLOW = 200
 WAIT_S = 20.0  # how long a loaded machine may take; a server that hangs takes for ever

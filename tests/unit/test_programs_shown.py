@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from api.http import create_app
-from api.serve import WebServer, bound_socket
+from api.listening import bound_socket
+from api.serve import WebServer
 from controller.effects import Reserve
 from tests.desk_bench import EngineDesk
 from tests.engine_garden import small_garden
