@@ -165,7 +165,7 @@ def _say(run: Run, bed: str) -> None:
         "learned",
         bed,
         "dose",
-        f"{bed_name(bed)} by its deep probe: {percent(lesson.efficiency_frac)} of a dose stays among "
-        f"the roots, and the next dose is cut by {percent(lesson.cut_frac)}.",
+        f"{bed_name(bed)} by its deep probe: {percent(lesson.efficiency_frac)} of a dose stays "
+        f"among the roots, and the next dose is cut by {percent(lesson.cut_frac)}.",
         {"efficiency_frac": lesson.efficiency_frac, "cut_frac": lesson.cut_frac},
     )

@@ -75,8 +75,8 @@ def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
     after_frac = water.depletion_mm / run.days[bed].taw_mm
     words = f"{FEEL_WORDS[felt]} at {depth_cm:.0f} cm"
     text = (
-        f"{bed_name(bed)} was felt {words}: {percent(after_frac)} of its water is used by that, before "
-        f"it was {percent(before_frac)}."
+        f"{bed_name(bed)} was felt {words}: {percent(after_frac)} of its water is used by that, "
+        f"before it was {percent(before_frac)}."
     )
     return Reply(status="accepted", reason="felt", text=text, note=f"felt {words}")
 
@@ -157,8 +157,8 @@ def _look_text(bed: str, memory: BedMemory, seen: Leaves, says: Says, depletion_
             return MIDDAY
         case Says.ROOTS:
             return (
-                f"{name} is limp, and only {percent(depletion_frac)} of its water is used: that is no "
-                "thirst. Look at its roots and for disease. It is not watered for this."
+                f"{name} is limp, and only {percent(depletion_frac)} of its water is used: that is "
+                "no thirst. Look at its roots and for disease. It is not watered for this."
             )
         case Says.UNKNOWN:
             return f"{name} is not known well enough for a look to tell anything."

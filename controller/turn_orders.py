@@ -62,8 +62,8 @@ def poured(run: Run, bed: str, litres: float | None) -> Reply:
     got = f"{bed_name(bed)} got {litres:.0f} L by hand"
     run.note("watering", bed, "poured", f"{got}.", {"given_l": litres})
     text = (
-        f"{got}: {percent(water.depletion_mm / day.taw_mm)} of its water is used now, before it was "
-        f"{percent(before_frac)}.{_besides(run, bed, told.over_mm * soil.wetted_area_m2)}"
+        f"{got}: {percent(water.depletion_mm / day.taw_mm)} of its water is used now, before it "
+        f"was {percent(before_frac)}.{_besides(run, bed, told.over_mm * soil.wetted_area_m2)}"
     )
     return Reply(status="accepted", reason="poured", text=text, note=f"poured {litres:.0f} L")
 

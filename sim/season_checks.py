@@ -226,7 +226,8 @@ def check_sun(file: str, rows: Iterable[HourRow], place: Place) -> None:
     if whole > 0.0 and dark > NIGHT_SUN_FRAC * whole:
         msg = (
             f"{file}: {100.0 * dark / whole:.0f} % of solar_w_m2 falls while it is dark at"
-            f" {place.latitude_deg:g}, {place.longitude_deg:g}; at most {100.0 * NIGHT_SUN_FRAC:.0f} % is"
+            f" {place.latitude_deg:g}, {place.longitude_deg:g}; at most"
+            f" {100.0 * NIGHT_SUN_FRAC:.0f} % is"
             " allowed (local time in time_utc, or another column?)"
         )
         raise SeasonError(msg)

@@ -272,6 +272,7 @@ BED_BOOK = {
 BOOK = {
     "first": "day",
     "last": "day",
+    "record_ends": "day?",
     "beds": {"*": BED_BOOK},
     "waterings": [
         {

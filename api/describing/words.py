@@ -16,6 +16,7 @@ WORDS: dict[str, str] = {
     "on": "Day of the garden, YYYY-MM-DD; empty for today where it may be left out",
     "first": "First local day of the book, YYYY-MM-DD",
     "last": "Last local day of the book, YYYY-MM-DD",
+    "record_ends": "Last local day of the whole record, which may lie before the book's first",
     "who": "Who gave the order, as the record says it",
     "why": "The reason, for the record; one line",
     "text": "The same in a sentence for people",

@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from api.cli import main
 from api.demo import DEMO_GARDEN, prefill
 from api.garden_meant import garden_of
 from api.options import DEMO_SEASON
@@ -47,3 +49,11 @@ def test_nothing_of_the_past_runs_on_and_its_epoch_is_kept(past: Past) -> None:
         epoch, _ = reader.high_mark()
     assert open_still[0]["n"] == 0
     assert epoch == 1
+
+
+def test_a_record_that_ends_before_the_planting_is_told_as_that(past: Past) -> None:
+    said = CliRunner().invoke(main, ["season", DEMO_GARDEN, "--data", str(past.folder.path)])
+    assert said.exit_code == 0, said.output
+    words = " ".join(said.output.split())
+    assert "before this season began on 9 May 2026: it holds nothing of it." in words
+    assert "watered" not in words
