@@ -77,6 +77,8 @@ WORDS: dict[str, str] = {
     "reason": "Why it drinks or not",
     "would_change": "What would change that, the nearest of each kind",
     "valve": "Id of a valve, or its state in one word",
+    "valve_heard": "The valve's node has spoken lately; else its state is that of the past",
+    "master_heard": "The same of the master valve; null: there is none",
     "may_flow": "Water may flow now by what is known",
     "quality": "Its probes: ok, doubtful or none",
     "watering": "The watering that runs",
