@@ -112,7 +112,7 @@ async def open_with_code(request: Request, code: str = "") -> Response:
     pair, value, digest = doors.new_pairing()
     made = await place(
         desk_of(request),
-        Caller(who="one-use code", writes=True),
+        Caller(who="opened link", writes=True),
         OrderKind.PAIR,
         pair=pair,
         role=offer.role,

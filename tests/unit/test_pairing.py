@@ -280,9 +280,9 @@ def test_a_pairing_rides_on_the_engines_state() -> None:
     assert Engine.load(dump).state.pairs == bench.engine.state.pairs
     bench.restart(60.0)
     assert browser.get("/api/garden").status_code == 200
-    note = next(note for note in bench.notes("order") if "Paired" in note.text)
+    note = next(note for note in bench.notes("order") if "let in" in note.text)
     assert note.durable
-    assert note.text.startswith("one-use code: Paired as helper")
+    assert note.text.startswith("opened link: Ann is let in as helper (")
 
 
 def test_nothing_of_a_cookie_is_in_the_database(tmp_path: Path) -> None:
