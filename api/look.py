@@ -338,6 +338,12 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
 
 def verified_text(found: Verified) -> str:
     """What a re-feed came to, for people, by the garden's own clock."""
+    if found.damaged is not None:
+        first, last = found.damaged
+        return (
+            f"Events {first} to {last} are damaged on the disk: neither they nor what came after "
+            f"them can be compared. {found.events} events before them agree."
+        )
     if found.first_utc_s is None:
         return "The journal is empty: nothing to compare."
     local = datetime.fromtimestamp(found.first_utc_s, ZoneInfo(found.timezone))

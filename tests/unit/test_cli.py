@@ -249,6 +249,12 @@ def test_verify_speaks_in_the_gardens_own_time(zone: str, says: str) -> None:
     assert verified_text(found).startswith(says)
 
 
+def test_verify_says_what_the_disk_lost() -> None:
+    found = Verified(events=7, first_utc_s=START_UTC_S, damaged=(8, 12))
+    assert verified_text(found).startswith("Events 8 to 12 are damaged on the disk")
+    assert verified_text(found).endswith("7 events before them agree.")
+
+
 def test_verify_without_a_record_says_so(tmp_path: Path) -> None:
     said = thirstline("verify", "--data", str(tmp_path))
     assert (said.exit_code, said.stdout) == (NO, "")

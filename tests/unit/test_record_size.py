@@ -13,12 +13,12 @@ from sim.record_size import Plot, Size, season
 
 BEDS = 2
 PLOT = Plot(probes=2 * BEDS, every_s=600)
-MOST_BYTES = 6_000_000
+MOST_BYTES = 1_200_000
 
 
 @pytest.fixture
 def lived(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[DataFolder, list[Size]]:
-    """Nine days of a small plot under a small bound: it takes two MB a day."""
+    """Nine days of a small plot under a small bound: it takes a third of a MB a day."""
     monkeypatch.setattr(store_module, "MOST_BYTES", MOST_BYTES)
     folder = DataFolder(tmp_path)
     return folder, list(season(folder, PLOT, 9))
