@@ -110,6 +110,7 @@ class Connection:
         self._ready = False
         self._address = address
         self._subscriptions = [(topic, _options(kept)) for topic, kept in subscriptions]
+        self._asked: dict[int | None, list[str]] = {}  # by message id: topics to be granted
         self._arrived: deque[tuple[str, bytes, bool]] = deque()
         self._unacknowledged: set[int] = set()
         self._lock = threading.RLock()
@@ -220,6 +221,24 @@ class Connection:
                 self._unacknowledged.add(info.mid)
             return True
 
+    def leave(self, topic: str) -> None:
+        """Have the broker keep to itself what comes on a topic."""
+        with self._lock:
+            if self.lost is None:
+                self._client.unsubscribe(topic)
+
+    def hear(self, topic: str, *, kept: bool) -> None:
+        """Have what comes on a topic again; one that is not granted any more ends the connection.
+
+        Args:
+            topic: one that was left.
+            kept: whether its retained message is wanted.
+        """
+        with self._lock:
+            if self.lost is None:
+                _, mid = self._client.subscribe([(topic, _options(kept))])
+                self._asked[mid] = [topic]
+
     def idle(self) -> bool:
         """Tell whether the broker has taken everything that was sent, or is gone."""
         with self._lock:
@@ -242,17 +261,17 @@ class Connection:
         if reason.is_failure:
             self.lost = f"the broker refuses us: {reason}"
         else:
-            client.subscribe(self._subscriptions)
+            _, mid = client.subscribe(self._subscriptions)
+            self._asked[mid] = [topic for topic, _ in self._subscriptions]
 
     def _on_subscribe(
-        self, _c: mqtt.Client, _u: object, _m: int, reasons: list[ReasonCode], _p: object
+        self, _c: mqtt.Client, _u: object, mid: int, reasons: list[ReasonCode], _p: object
     ) -> None:
+        asked = self._asked.pop(mid, [])
         refused = [
-            topic
-            for (topic, _), reason in zip(self._subscriptions, reasons, strict=False)
-            if reason.is_failure
+            topic for topic, reason in zip(asked, reasons, strict=False) if reason.is_failure
         ]
-        if refused or len(reasons) != len(self._subscriptions):
+        if refused or len(reasons) != len(asked):
             self.lost = f"the broker does not let us hear {', '.join(refused) or 'our topics'}"
         else:
             self._ready = True

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from controller.errors import PayloadError
 from controller.events import Event, ProbeReading, ValveReport
+from controller.noisy import Noisy
 from controller.sensing.payload import (
     ControllerState,
     decode_canary,
@@ -65,11 +66,15 @@ class Canary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkCounters:
-    """What came in since this process began; `rejected` by source, `ignored` all the rest."""
+    """What came in since this process began; `rejected` by source, `ignored` all the rest.
+
+    `left` tells by topic how often it was not heard for a while.
+    """
 
     readings: int
     rejected: dict[str, int]
     ignored: int
+    left: dict[str, int]
 
 
 Heard = Event | Canary | ControllerState
@@ -154,20 +159,21 @@ class Inbox:
         self._readings = 0
         self._ignored = 0
         self.nonces = NonceBook()
+        self.noisy = Noisy()
 
     @property
     def counters(self) -> LinkCounters:
         """A snapshot of the counters."""
         return LinkCounters(
-            readings=self._readings, rejected=dict(self._rejected), ignored=self._ignored
+            readings=self._readings,
+            rejected=dict(self._rejected),
+            ignored=self._ignored,
+            left=dict(self.noisy.times),
         )
 
     def subscriptions(self) -> list[tuple[str, bool]]:
         """List topics, each with whether its retained message is wanted."""
-        return [
-            (topic, any(route.kind in RETAINED_KINDS for route in routes))
-            for topic, routes in self._routes.items()
-        ]
+        return [(topic, self.keeps(topic)) for topic in self._routes]
 
     def forget(self, valve: str) -> None:
         """Let the next report of a valve through, whatever it says: somebody waits for it."""
@@ -177,6 +183,7 @@ class Inbox:
         """Start anew after the link was away: only what arrives from now on counts."""
         self._last.clear()
         self.nonces.burn_all()
+        self.noisy.forget_all()
 
     def hear(
         self, topic: str, payload: bytes, *, retained: bool, at_utc_s: float, mono_s: float
@@ -299,7 +306,13 @@ class Inbox:
     def _within_budget(self, topic: str, mono_s: float) -> bool:
         if topic == self._garden.topic("canary"):
             return True  # a flood there must not drown our own proof of life
-        return self._budgets.setdefault(topic, _Budget(mono_s=mono_s)).take(mono_s)
+        within = self._budgets.setdefault(topic, _Budget(mono_s=mono_s)).take(mono_s)
+        (self.noisy.let_in if within else self.noisy.drop)(topic)
+        return within
+
+    def keeps(self, topic: str) -> bool:
+        """Tell whether a topic's retained message is wanted."""
+        return any(route.kind in RETAINED_KINDS for route in self._routes.get(topic, ()))
 
     def _reject(self, source: str, cause: str, mono_s: float) -> None:
         self._rejected[source] += 1

@@ -10,14 +10,12 @@ Left out: plain relays (valves without leases) are never opened from here.
 
 from __future__ import annotations
 
-import json
 import logging
 import random
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from controller.closing import Closing
@@ -26,6 +24,7 @@ from controller.effects import MAX_LEASE_S, Alert, Close, Lease
 from controller.errors import LinkError
 from controller.events import Event, ForeignController, LinkDown, LinkUp, ValveReport
 from controller.inbox import Canary, Heard, Inbox, LinkCounters
+from controller.link_words import GONE, alert_list, plain_json, rfc3339
 from controller.ports import Clock
 from controller.sensing.payload import ControllerState
 
@@ -44,8 +43,6 @@ RETRY_FIRST_S, RETRY_MOST_S = 0.5, 15.0  # [s] real, pause before another client
 TRIED_S = 90.0  # [s] real; a thread that tries no new client for so long does not work
 STOP_S = 2.0  # [s] real, for a clean end
 GOODBYE_S = 0.5  # [s] real, for the broker to take the last word
-ALERT_BYTES = 3500  # [bytes] of the alert list, so that its packet passes a limit of 4096
-GONE = b'{"state": "gone"}'
 MASTER_LAST = {"pump": 0, "bed": 1, "master": 2}  # order of closing
 
 _log = logging.getLogger(__name__)
@@ -144,7 +141,7 @@ class MqttLink:
                 return False
             sent = connection.publish(
                 self._garden.topic("lease", lease.valve),
-                _json(
+                plain_json(
                     open_s=lease.open_s,
                     dose=lease.dose,
                     epoch=lease.epoch,
@@ -185,7 +182,7 @@ class MqttLink:
     def publish_alerts(self, alerts: Sequence[Alert]) -> None:
         """Publish all alerts that stand, now and after each reconnection."""
         with self._lock:
-            self._alerts = _alert_list(alerts)
+            self._alerts = alert_list(alerts)
             self._say_alerts = True
             self._say()
 
@@ -311,7 +308,15 @@ class MqttLink:
             if now_s >= self._canary_next_s:
                 self._canary_next_s = now_s + self._canary_every_s
                 self._send_canary(connection)
+            self._rest_from_floods(connection, now_s)
             self._say()
+
+    def _rest_from_floods(self, connection: Connection, now_s: float) -> None:
+        """Leave topics that starve all others, and hear them again after a while."""
+        for topic in self._inbox.noisy.leave(now_s):
+            connection.leave(topic)
+        for topic in self._inbox.noisy.back(now_s):
+            connection.hear(topic, kept=self._inbox.keeps(topic))
 
     def _send_canary(self, connection: Connection) -> None:
         self._canary += 1
@@ -325,7 +330,7 @@ class MqttLink:
         mono_s, real_s = self._clock.mono_s(), time.monotonic()
         for close in self._closing.due(mono_s=mono_s, real_s=real_s):
             topic = self._garden.topic("close", close.valve)
-            sent = connection.publish(topic, _json(dose=close.dose) if close.dose else b"")
+            sent = connection.publish(topic, plain_json(dose=close.dose) if close.dose else b"")
             self._closing.tried(close.valve, sent=sent, mono_s=mono_s, real_s=real_s)
 
     def _say(self) -> None:
@@ -337,8 +342,8 @@ class MqttLink:
             topic = self._garden.topic("alert")
             self._say_alerts = not connection.publish(topic, self._alerts, retain=True)
         if self._say_state and self._epoch is not None:
-            at = _rfc3339(self._clock.utc_s())
-            state = _json(state="up", epoch=self._epoch, at=at, run=self._run_name)
+            at = rfc3339(self._clock.utc_s())
+            state = plain_json(state="up", epoch=self._epoch, at=at, run=self._run_name)
             topic = self._garden.topic("controller_state")
             self._say_state = not connection.publish(topic, state, retain=True)
 
@@ -366,35 +371,3 @@ class MqttLink:
         )
         self._cause = cause
         _log.log(level, "link: %s", cause)
-
-
-def _json(**fields: object) -> bytes:
-    return json.dumps(fields, allow_nan=False).encode()
-
-
-def _rfc3339(at_utc_s: float) -> str:
-    text = datetime.fromtimestamp(at_utc_s, tz=UTC).isoformat(timespec="milliseconds")
-    return text.replace("+00:00", "Z")
-
-
-def _alert_list(alerts: Sequence[Alert]) -> bytes:
-    """Write the list, cut from its end where it would be too large; a person's needs go first."""
-    standing = sorted(alerts, key=lambda a: (not a.person_needed, a.since_utc_s, a.id))
-    rows = [
-        {
-            "id": a.id,
-            "code": a.code,
-            "bed": a.bed,
-            "valve": a.valve,
-            "probe": a.probe,
-            "since": _rfc3339(a.since_utc_s),
-            "text": a.text,
-            "person_needed": a.person_needed,
-        }
-        for a in standing
-    ]
-    payload = json.dumps(rows).encode()
-    while len(payload) > ALERT_BYTES:
-        rows.pop()
-        payload = json.dumps(rows).encode()
-    return payload

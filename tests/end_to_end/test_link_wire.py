@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from controller import noisy
 from controller.effects import Alert, Close, Lease
 from controller.errors import LinkError
 from controller.events import (
@@ -27,6 +28,7 @@ from controller.events import (
 )
 from controller.link import MqttLink
 from sim.bench import Bench
+from tests.end_to_end.noise import Pourer, published
 from tests.end_to_end.wire_bench import (
     BareWorld,
     Heard,
@@ -334,6 +336,24 @@ def test_flood_on_one_topic_does_not_hold_up_closes(rig: Rig) -> None:
     busy.join(60.0)
     flood.leave()
     assert link.counters.readings <= 200 + 60  # the burst, and one a second
+
+
+@pytest.mark.hazard("B8")
+def test_a_flooded_topic_stays_at_the_broker_and_is_heard_again(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(noisy, "REST_S", 2.0)
+    link, heard = rig.link()
+    topic, many = f"{ROOT}/probe/plain", 20_000
+    with Pourer(rig.broker.port) as pourer:
+        pourer.pour((published(topic, b"0.3") for _ in range(many)), many / 5.0)
+    counted = link.counters
+    assert counted.left[topic] >= 1
+    assert counted.readings + counted.ignored < many / 4
+    stranger, told = rig.stranger(), iter(range(100))
+    assert until(lambda: (stranger.say(topic, 0.2 + next(told) / 1e3), time.sleep(0.2),
+                          heard.of(ProbeReading)[-1].value < 0.3)[-1], 10.0)  # fmt: skip
+    assert link.online
 
 
 @pytest.mark.hazard("B5")

@@ -37,6 +37,7 @@ pytestmark = pytest.mark.broker
 RELEASE = bool(os.environ.get("THIRSTLINE_RELEASE"))
 PAYLOADS = 100_000 if RELEASE else 5_000
 MANY, MANY_S = 100_000, 30.0  # on the wire, in one dose
+LONG, LONG_S = 54_000, 45.0  # on one heard topic
 FLOOD, FLOOD_S = 20_000, 5.0  # messages, and the real seconds that they come in
 LATE_S = 2.0 if RELEASE else 5.0  # [s] real that a renewal may be late
 ANSWER_S = 2.0 if RELEASE else 6.0  # [s] real for a stop; a loaded build machine gets more
@@ -68,6 +69,18 @@ def ready(garden: LiveGarden) -> bool:
     return bool(shown["ready"] and shown["link_up"])
 
 
+def water_runs(garden: LiveGarden, litres: float) -> None:
+    status, said = garden.water("wall", litres)
+    assert status == 202, said
+    until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
+
+
+def stop_and_end(garden: LiveGarden) -> None:
+    assert garden.post("/api/stop", {})[0] in {200, 202}
+    until(lambda: shut(garden), PATIENCE_S, "shut valves")
+    assert garden.end_daemon() == 0
+
+
 def resident_kib(garden: LiveGarden) -> int:
     """What the daemon holds in memory [KiB]."""
     assert garden.daemon is not None
@@ -82,9 +95,7 @@ def test_broken_payloads_change_no_other_bed_and_no_memory(
     rng = random.Random(SEED)
     root = f"thirstline/{garden.get()['garden']['id']}"
     topics = ["hollin-lane/a1/soil", *(f"{root}/{topic}" for topic in STRANGE_TOPICS)]
-    status, said = garden.water("wall", 12.0)
-    assert status == 202, said
-    until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
+    water_runs(garden, 12.0)
     before_kib = resident_kib(garden)
     stranger = Stranger(mosquitto.url, "none")
     try:
@@ -164,9 +175,7 @@ def flood(pourer: Pourer, topics: list[str]) -> None:
 @pytest.mark.hazard("B8")
 @pytest.mark.parametrize("garden", [pytest.param(8.0, id="")], indirect=True)
 def test_a_flood_delays_neither_renewals_nor_stop(garden: LiveGarden, mosquitto: Mosquitto) -> None:
-    status, said = garden.water("wall", 40.0)
-    assert status == 202, said
-    until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
+    water_runs(garden, 40.0)
     before_kib = resident_kib(garden)
     root = f"thirstline/{garden.get()['garden']['id']}"
     pourer = Pourer(mosquitto.port)
@@ -273,9 +282,7 @@ BROKEN: dict[str, tuple[Deed, Deed]] = {
 def test_a_hundred_thousand_broken_payloads_and_a_flood_in_one_dose(
     garden: LiveGarden, mosquitto: Mosquitto
 ) -> None:
-    status, said = garden.water("wall", 40.0)
-    assert status == 202, said
-    until(lambda: garden.truth().open_now("wall"), PATIENCE_S, "water in wall")
+    water_runs(garden, 40.0)
     before_kib, before_s = resident_kib(garden), cpu_s(garden)
     root = f"thirstline/{garden.get()['garden']['id']}"
     own, rng = "hollin-lane/a1/soil", random.Random(SEED)
@@ -296,12 +303,29 @@ def test_a_hundred_thousand_broken_payloads_and_a_flood_in_one_dose(
     assert garden.truth().open_now("wall"), f"the dose outlasted it; {garden.log()[-900:]}"
     assert growth_kib < GROWTH_KIB
     assert_steady(garden, "wall")
-    assert garden.post("/api/stop", {})[0] in {200, 202}
-    until(lambda: shut(garden), PATIENCE_S, "shut valves")
-    assert garden.end_daemon() == 0
+    stop_and_end(garden)
     assert [row["outcome"] for row in garden.ledger()] == ["CONFIRMED"]
     assert_ledger_covers(garden, BEDS)
     assert_others_the_same(garden, "south")
+
+
+@pytest.mark.slow
+@pytest.mark.hazard("B8")
+@pytest.mark.parametrize("garden", [pytest.param(4.0, id="")], indirect=True)
+def test_one_topic_that_floods_for_three_quarters_of_a_minute_ends_no_dose(
+    garden: LiveGarden, mosquitto: Mosquitto
+) -> None:
+    """The words of the nodes do not wait behind it until no nonce is fresh."""
+    water_runs(garden, 40.0)
+    before_s = cpu_s(garden)
+    with Pourer(mosquitto.port) as pourer:
+        told = (published("hollin-lane/a1/soil", SOUND % n) for n in range(LONG))
+        tell(f"{LONG} payloads in {pourer.pour(told, LONG / LONG_S):.1f} s")
+    tell(f"{cpu_s(garden) - before_s:.1f} s of CPU")
+    assert garden.truth().open_now("wall"), f"the dose did not outlast it; {garden.log()[-900:]}"
+    assert_steady(garden, "wall")
+    stop_and_end(garden)
+    assert_ledger_covers(garden, BEDS)
 
 
 # -- many hands

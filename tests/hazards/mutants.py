@@ -546,8 +546,8 @@ LINK = [
     ),
     m(
         "controller/connection.py",
-        "            client.subscribe(self._subscriptions)\n",
-        "            pass\n",
+        "            _, mid = client.subscribe(self._subscriptions)\n",
+        "            mid = None\n",
         "B2",
         broker=True,
     ),
@@ -791,6 +791,13 @@ LIVING = [
         "        told.append(False)\n",
         "B9",
         broker=True,
+    ),
+    m("controller/link.py", "            connection.leave(topic)\n", "            pass\n", "B8"),
+    m(
+        "controller/link.py",
+        "            connection.hear(topic, kept=self._inbox.keeps(topic))\n",
+        "            pass\n",
+        "B8",
     ),
     m(
         "controller/stranger.py",
