@@ -96,21 +96,23 @@ def _drier(book: dict[str, Any], tongue: Tongue) -> str:
     miss_l = found["miss_litres"]
     water = f"{tongue.litres(abs(change_l))} {'less' if change_l < 0.0 else 'more'}"
     if abs(change_l) <= miss_l:
-        water = f"as much water, as far as can be told ({water})"
+        about = f" ({water})" if abs(change_l) >= 1.0 else ""
+        water = f"as much water, as far as can be told{about}"
     fewer = found["same_waterings"] - found["waterings"]
-    turns = f"{count(abs(fewer), 'watering', 'waterings')} {'fewer' if fewer >= 0 else 'more'}"
-    past = found["days_past_floor"] - found["same_days_past_floor"]
-    dry = count(abs(past), "day", "days") if past else "no day"
-    dry = f"{dry} {'fewer' if past < 0 else 'more'} past a floor"
-    few = len(book["beds"]) - found["reckoned_beds"]
-    beds = f" (without {count(few, 'bed', 'beds')} of too short a record)" if few else ""
-    points = f"{100.0 * found['shift_frac']:.0f} points"
+    way = "fewer" if fewer >= 0 else "more"
+    turns = count(abs(fewer), f"{way} watering", f"{way} waterings")
     turns = turns if fewer else "as many waterings"
+    past = found["days_past_floor"] - found["same_days_past_floor"]
+    way = "fewer" if past < 0 else "more"
+    dry = count(abs(past), f"{way} day", f"{way} days") if past else "no more days"
+    few = len(book["beds"]) - found["reckoned_beds"]
+    beds = f" for all but {count(few, 'bed', 'beds')} of too short a record," if few else ""
+    points = f"{100.0 * found['shift_frac']:.0f} points"
     return (
-        f"Had each thirst line been {points} drier{beds}, the garden would have taken {water}, in "
-        f"{turns}, with {dry}. That is reckoned by the balance alone; for the lines as they were "
-        f"it misses the ledger's {tongue.litres(found['given_litres'])} by "
-        f"{tongue.litres(miss_l)}, bed by bed."
+        f"Had each thirst line been {points} drier, the garden would have taken {water}, in "
+        f"{turns}, with {dry} past a floor. That is reckoned{beds} by the balance alone, which "
+        f"misses what the ledger has for the lines as they were, "
+        f"{tongue.litres(found['given_litres'])}, by {tongue.litres(miss_l)}."
     )
 
 

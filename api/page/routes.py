@@ -15,6 +15,7 @@ from api import bodies
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
 from api.page.felt import miss_words
+from api.page.holds import runs
 from api.page.parts import (
     desk_of,
     doors_of,
@@ -151,6 +152,8 @@ async def water_page(
         "refill": None if refill is None else tongue.litres(refill),
         "full": refill is not None and refill < FULL_BELOW_L,
         "range": plans.range_words(view, bed, tongue),
+        "barred": plans.barred(view, bed),
+        "runs": runs(state),
         "water": VOLUME.unit(us=tongue.us),
         "how": "",
         "plan": [],

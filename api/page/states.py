@@ -176,6 +176,7 @@ def valve_words(
     said = valve.was if lost or not in_contact(view, state) else valve.words
     watering = state.get("watering")
     if watering:
-        pulses = f"pulse {watering['pulse']} of {watering['pulses']}"
+        soaks = "next " if state["state"] == "soaking" else ""
+        pulses = f"{soaks}pulse {watering['pulse']} of {watering['pulses']}"
         said = f"{said}, {given_words(state, tongue)}, {pulses}"
     return said

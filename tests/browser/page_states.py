@@ -118,7 +118,7 @@ WITH_WATER = (
         name="soaking",
         bed={"state": "soaking", "watering": {**RUNNING, "given_l": 30.5, "pulse": 2}},
         label="Soaking in",
-        valve="closed, 30 of 122 L, pulse 2 of 4",
+        valve="closed, 30 of 122 L, next pulse 2 of 4",
         more=("South lets it soak in: 30 of 122 L.", *STOP),
     ),
     Shown(

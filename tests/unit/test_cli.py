@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from api import look
 from api.cli import main
+from api.command_group import SECTIONS
 from api.look import verified_text
 from controller.verify import Verified
 from sim.examples import find_garden
@@ -284,3 +285,12 @@ def test_why_of_an_unknown_bed_names_the_beds(
     assert f"next:  thirstline why south --data {tmp_path}" in said.stderr
     said = thirstline("why", "nowhere", "--garden", "plot", "--data", str(tmp_path))
     assert f"next:  thirstline why south --garden plot --data {tmp_path}" in said.stderr
+
+
+def test_the_list_of_commands_goes_by_when_they_are_needed() -> None:
+    listed = [name for names in SECTIONS.values() for name in names]
+    assert sorted(listed) == sorted(main.commands), "each once, none left out"
+    said = thirstline("--help").output
+    heads = [said.index(f"\n{title}:\n") for title in SECTIONS]
+    assert heads == sorted(heads)
+    assert all(f"\n  {name} " in said for name in listed)
