@@ -793,6 +793,7 @@ LIVING = [
         broker=True,
     ),
     m("controller/link.py", "            connection.leave(topic)\n", "            pass\n", "B8"),
+    m("controller/noisy.py", "[topic] -= FORGIVEN\n", "[topic] = 0\n", "B8"),
     m(
         "controller/link.py",
         "            connection.hear(topic, kept=self._inbox.keeps(topic))\n",
