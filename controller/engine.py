@@ -6,7 +6,7 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from controller import grid, inputs, new_season, orders, unset_clock
+from controller import grid, inputs, metering, new_season, orders, unset_clock
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
@@ -303,7 +303,8 @@ class Engine:
         inside = window.holds(at_utc_s)
         every_s = JUDGE_EVERY_S if inside else HOUR_S
         begins = inside and not window.holds(judged_utc_s)
-        if state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s:
+        due = state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s
+        if due or metering.gone(run):
             state.judged_utc_s = at_utc_s
             driving.judge_all(run)
 

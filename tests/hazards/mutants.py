@@ -725,6 +725,7 @@ PEOPLE = [
         "        return len(hosts) == 1\n",
         "N2",
     ),
+    m("controller/judge.py", "    metering.mind(run)\n", "", "M3"),
     m("api/callers.py", "            transport.abort()\n", "            pass\n", "N3"),
     m("api/callers.py", "SOURCE_MOST = 64", "SOURCE_MOST = 640", "N3"),
     m("api/callers.py", "            self.transport.close()\n", "            pass\n", "N3"),
