@@ -37,6 +37,18 @@ FIRST_IS_GARDEN = (
 )
 
 
+# every command in the order in which a grower comes to need it
+SECTIONS = {
+    "Try it without hardware": ("demo", "bench"),
+    "The first day": ("new", "check", "run", "pair", "walk"),
+    "Every day": ("status", "why", "record", "card", "alarm"),
+    "The season": ("season", "export"),
+    "The board": ("doctor", "backup", "restore", "verify", "close-all"),
+    "Installing": ("install-service", "broker-config"),
+    "Winter evenings": ("replay", "sweep", "fit", "what-if"),
+}
+
+
 class Group(click.Group):
     """Turns this project's errors into a sentence, the next step and an exit status.
 
@@ -83,6 +95,18 @@ class Group(click.Group):
         if cmd_name in self._later:
             self._import(cmd_name)
         return self._here.get(cmd_name)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands by when they are needed; all columns begin alike."""
+        wide = max(map(len, self.commands), default=0)
+        for title, names in SECTIONS.items():
+            rows = [
+                (f"{name:<{wide}}", command.get_short_help_str(limit=80))
+                for name in names
+                if (command := self.get_command(ctx, name)) is not None
+            ]
+            with formatter.section(title):
+                formatter.write_dl(rows)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

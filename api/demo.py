@@ -89,7 +89,7 @@ def prefill(folder: DataFolder, clock: ScaledClock, trial: Trial) -> None:
     try:
         stamp = clock.stamp(trial.trusted_s)
         event = Started(at_utc_s=stamp.utc_s, mono_s=0.0, trusted_s=trial.trusted_s, stored_epoch=0)
-        store.commit(event, [], durable=True, stamp=stamp)
+        store.commit(event, trial.ledger, durable=True, stamp=stamp)
         store.save_snapshot(VERSION, trial.state_json)
         store.add_history(trial.hours)
     finally:

@@ -261,6 +261,9 @@ def _fake_row(bed: str, at_utc_s: float) -> dict[str, Any]:
     }
 
 
+CLOSED = {"valve": "closed", "valve_heard": True}
+
+
 def _fake_bed(bed: str) -> dict[str, Any]:
     like = bed if bed in _FAKE_BEDS else next(iter(_FAKE_BEDS))
     since_d, use_frac_d, line_frac, taw_l = _FAKE_BEDS[like]
@@ -293,7 +296,7 @@ def _fake_bed(bed: str) -> dict[str, Any]:
                 "day_use_frac": use_frac_d,
             },
         },
-        "valve": "closed",
+        **CLOSED,
         "quality": "ok",
         "watering": None,
         "last_watering": {

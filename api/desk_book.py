@@ -20,6 +20,7 @@ def fake_book(beds: tuple[str, ...]) -> dict[str, Any]:
     return {
         "first": FIRST,
         "last": LAST,
+        "record_ends": LAST,
         "beds": {bed: _bed(index, picks if index == 0 else []) for index, bed in enumerate(beds)},
         "waterings": [
             {

@@ -12,13 +12,14 @@ from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from api.page import teachings
+from api.page import front, teachings
 from api.page.changes import changes
 from api.page.felt import sentences
 from api.page.holds import (
     alerts_to_show,
     bed_reason,
     garden_pause,
+    in_contact,
     next_words,
     promised_s,
     reason_numbers,
@@ -204,6 +205,13 @@ def _local(text: str, zone: ZoneInfo, form: str) -> str:
     return datetime.fromisoformat(text).astimezone(zone).strftime(form)
 
 
+def _valve(shown: dict[str, Any], bed: dict[str, Any]) -> str:
+    """What is known of a bed's valve; of one that is not heard, what was so."""
+    words = VALVE_WORDS[bed["valve"]]
+    was = {"closed": "was closed", "open": "was open", "opening": "was opening"}
+    return words if in_contact(shown, bed) else was.get(bed["valve"], words)
+
+
 def _reasons(shown: dict[str, Any], tongue: Tongue) -> list[str]:
     """Why each bed drinks or not; what holds for the whole garden is said once."""
     lines = [f"Locked: {shown['holds']['lock_why']}"] if shown["holds"]["locked"] else []
@@ -232,12 +240,20 @@ def walk_words(shown: dict[str, Any]) -> list[str]:
     return [str(told["text"]) for told in (now, last) if told]
 
 
+def at_a_glance(shown: dict[str, Any], tongue: Tongue) -> str:
+    """The page's large sentence: whether all is well, and who drinks next."""
+    sentence = "".join(text for text, _ in front.headline(shown, tongue))
+    return f"{front.verdict(shown)} {sentence}".strip()
+
+
 def summary(shown: dict[str, Any]) -> str:
     """The whole garden for people, 80 columns."""
     tongue = tongue_of(shown)
     zone = tongue.zone
     lines = [
         f"{shown['garden']['name']}, {_local(shown['at'], zone, '%A %d %B, %H:%M')}",
+        at_a_glance(shown, tongue),
+        front.todo(shown, tongue),
         f"{shown['waterings']} watering{'s' * (shown['waterings'] != 1)} begun, "
         f"{tongue.litres(shown['litres'])}, "
         f"{shown['readings']} readings since the start.",
@@ -247,7 +263,7 @@ def summary(shown: dict[str, Any]) -> str:
     for name, bed in shown["beds"].items():
         used = f"{100 * bed['depletion_frac']:.0f} %"
         line = f"{100 * bed['thirst_line_frac']:.0f} %"
-        valve = VALVE_WORDS[bed["valve"]].split(",")[0]
+        valve = _valve(shown, bed).split(",")[0]
         lines.append(
             f"{bed_name(name):<12}{used:>5}{line:>5}  {valve:<14}{bed['state']:<9}"
             f"{next_words(shown, name, tongue) or '-'}"
@@ -311,7 +327,7 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
         *([f"Next watering, 8 in 10 sure: {tongue.window(*promised)}."] if promised else []),
         f"{bed_name(bed_id)} can hold {tongue.litres(bed['taw_l'])} between full and wilting. "
         f"Stage: {bed['stage']}.",
-        f"Its valve: {VALVE_WORDS[bed['valve']]}. {_goes_by(bed)}",
+        f"Its valve: {_valve(shown, bed)}. {_goes_by(bed)}",
         *teachings.sentences(bed, tongue),
         *sentences(bed, tongue),
         *untried_words(bed),
@@ -322,6 +338,12 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
 
 def verified_text(found: Verified) -> str:
     """What a re-feed came to, for people, by the garden's own clock."""
+    if found.damaged is not None:
+        first, last = found.damaged
+        return (
+            f"Events {first} to {last} are damaged on the disk: neither they nor what came after "
+            f"them can be compared. {found.events} events before them agree."
+        )
     if found.first_utc_s is None:
         return "The journal is empty: nothing to compare."
     local = datetime.fromtimestamp(found.first_utc_s, ZoneInfo(found.timezone))

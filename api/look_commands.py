@@ -75,5 +75,5 @@ def verify(garden: str | None, data: Path | None, as_json: bool) -> None:
         print_json(look.plain(found))
     else:
         say(look.verified_text(found))
-    if found.differs_at is not None:
+    if found.differs_at is not None or found.damaged is not None:
         raise SystemExit(NO)

@@ -12,10 +12,11 @@ import click
 
 from api import look
 from api.first_day.answers import Answers
+from api.first_day.asked import Question
 from api.first_day.asking import Interview, given_from
 from api.first_day.hearing import Heard, hear
 from api.first_day.listening import here, messages
-from api.first_day.questions import BED, GARDEN, Question
+from api.first_day.questions import BED, GARDEN
 from api.first_day.writing import garden_text
 from api.next_step import command
 from api.options import json_flag, print_json, say, say_next

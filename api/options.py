@@ -10,7 +10,21 @@ import click
 from api.next_step import fitted, next_step
 
 DEMO_SEASON = "invented-demo"  # the season of trials
-DAY = click.DateTime(["%Y-%m-%d"])
+
+
+class Day(click.DateTime):
+    """A local day."""
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        """How it is written, as people read it."""
+        del param, ctx
+        return "2026-07-15"
+
+
+DAY = Day()
 
 json_flag = click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")
 data_option = click.option(

@@ -42,6 +42,7 @@ TITLES = {
     500: "A fault on this side",
     503: "Not possible now",
 }
+NOT_OURS = {404: "The address may be typed wrongly, or be one of an older version."}
 
 
 class ProblemError(ThirstlineError):
@@ -192,7 +193,7 @@ def install(app: FastAPI, for_person: Page = bare_page) -> None:
 
     async def on_http(request: Request, exc: Exception) -> Response:
         status = exc.status_code if isinstance(exc, HTTPException) else 500
-        detail = f"{TITLES.get(status, 'Refused')}."
+        detail = NOT_OURS.get(status) or f"{TITLES.get(status, 'Refused')}."
         headers = getattr(exc, "headers", None) or {}
         return refuse(request, ProblemError(status, detail, headers=dict(headers)))
 

@@ -12,7 +12,7 @@ from api import look
 from api.amounts import Amount, Told, in_units_of, read_amount
 from api.folders import folder_meant
 from api.next_step import beside
-from api.options import data_option, json_flag, print_json, say, say_next
+from api.options import DAY, data_option, json_flag, print_json, say, say_next
 from api.page.felt import MARK_WORDS
 from api.page.typed import DEPTH, MASS, VOLUME, amount_of
 from controller.us_units import Typed, in_us_units
@@ -29,7 +29,7 @@ garden_option = click.option(
 def record() -> None:
     """Tell what you felt, saw, poured, or want missed.
 
-    Example:  thirstline record soil south just_moist --depth 20
+    Example:  thirstline record soil south just_moist --depth 20cm
     """
 
 
@@ -49,7 +49,7 @@ def record_soil(
 
     The depth is where you took it. It corrects what the bed is believed to lack.
 
-    Example:  thirstline record soil south dry --depth 20
+    Example:  thirstline record soil south dry --depth 20cm
     """
     deep = in_units_of(folder_meant(garden, data), DEPTH, depth)
     _tell(bed, "soil", {"feel": feel, "depth_cm": deep.si}, garden, data, as_json, deep)
@@ -133,7 +133,7 @@ def record_miss(
 
 @record.command("pick")
 @click.argument("bed")
-@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Today if left out.")
+@click.option("--on", type=DAY, default=None, help="Today if left out.")
 @click.option("--kg", type=WEIGHT, default=None, help="Its weight in kilograms.")
 @click.option("--lb", type=WEIGHT, default=None, help="Its weight in pounds.")
 @click.option("--cracked", type=click.IntRange(0, 10_000), default=0, help="How many fruit.")
@@ -248,7 +248,7 @@ def record_forget(bed: str, why: str, garden: str | None, data: Path | None, as_
 @record.command("stage")
 @click.argument("bed")
 @click.argument("stage", type=click.Choice(list(MARK_WORDS)))
-@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Today if left out.")
+@click.option("--on", type=DAY, default=None, help="Today if left out.")
 @click.option("--forget", is_flag=True, help="Take the mark back.")
 @garden_option
 @data_option

@@ -12,7 +12,7 @@ import click
 from api import look
 from api.folders import folder_meant
 from api.next_step import beside
-from api.options import data_option, json_flag, print_json, say, say_next
+from api.options import DAY, data_option, json_flag, print_json, say, say_next
 from controller.datafolder import DataFolder
 from controller.proving.walk_orders import DEVICES, TESTABLE
 from controller.us_units import for_people
@@ -34,7 +34,7 @@ NO = 1
     default=None,
     help=f"Against backflow: {', '.join(DEVICES)}.",
 )
-@click.option("--tested", type=click.DateTime(["%Y-%m-%d"]), default=None, help="That device.")
+@click.option("--tested", type=DAY, default=None, help="That device.")
 @json_flag
 def walk(
     garden: str,

@@ -22,7 +22,7 @@ from controller.watering.efficiency import (
     ran_through,
     taught,
 )
-from controller.watering.words import bed_name
+from controller.watering.words import bed_name, percent
 
 DEEP_LEAST_SHARE = 0.6  # of the full root depth: nearer the top it says nothing of the bottom
 ASK_EVERY_S = 3600.0
@@ -165,7 +165,7 @@ def _say(run: Run, bed: str) -> None:
         "learned",
         bed,
         "dose",
-        f"{bed_name(bed)} by its deep probe: {lesson.efficiency_frac:.0%} of a dose stays among "
-        f"the roots, and the next dose is cut by {lesson.cut_frac:.0%}.",
+        f"{bed_name(bed)} by its deep probe: {percent(lesson.efficiency_frac)} of a dose stays "
+        f"among the roots, and the next dose is cut by {percent(lesson.cut_frac)}.",
         {"efficiency_frac": lesson.efficiency_frac, "cut_frac": lesson.cut_frac},
     )

@@ -82,7 +82,7 @@ def _water(garden: Garden, found: Numbers) -> Iterator[tuple[Caution, str]]:
         yield (
             Caution.NO_MASTER,
             "No master valve: a bed valve that sticks open runs until somebody shuts the tap, "
-            f"up to {hour_l:.0f} litres an hour. Nothing here can bound it.",
+            f"up to {hour_l:.0f} L an hour. Nothing here can bound it.",
         )
     if found.meter is None:
         yield (
@@ -212,7 +212,7 @@ def _caps(found: BedNumbers) -> Iterator[tuple[Caution, str]]:
         cap_l = min(found.dose_l, found.bed_l_day)
         yield (
             Caution.CAP_BELOW_REFILL,
-            f"The cap of {cap_l:.0f} litres is below one refill of {found.refill_l:.0f} litres: "
+            f"The cap of {cap_l:.0f} L is below one refill of {found.refill_l:.0f} L: "
             "the bed can never be filled in one night.",
         )
 

@@ -84,7 +84,7 @@ def scarce_words(garden: Garden, found: Numbers) -> Iterator[str]:
     if week_l is not None and short:
         share = week_l / found.week_need_l
         yield (
-            f"The week's {week_l:.0f} litres cover {100.0 * share:.0f} % of a dry week in high "
+            f"The week's {week_l:.0f} L cover {100.0 * share:.0f} % of a dry week in high "
             f"summer. {cost}"
         )
     days = weekdays_of(supply)
@@ -98,7 +98,7 @@ def scarce_words(garden: Garden, found: Numbers) -> Iterator[str]:
     if supply.tank_l is not None and played.fillings is not None:
         lasts_d = WEEK_D * supply.tank_l / found.week_need_l
         yield (
-            f"A full tank of {supply.tank_l:.0f} litres lasts about {lasts_d:.0f} days of high "
+            f"A full tank of {supply.tank_l:.0f} L lasts about {lasts_d:.0f} days of high "
             f"summer without rain; {COUNTED_D} of them take {played.fillings} fillings. It is "
             "counted, not measured: say when it was filled."
         )

@@ -23,7 +23,7 @@ from controller.sensing.spread import spread_frac
 from controller.state import BedMemory, Felt, ProbeCare
 from controller.watering import eye
 from controller.watering.eye import Leaves, Says, When
-from controller.watering.words import bed_name
+from controller.watering.words import bed_name, percent
 
 MIDDAY = (
     "At midday leaves may hang in the heat and be up again by evening: that moves nothing. Look "
@@ -75,8 +75,8 @@ def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
     after_frac = water.depletion_mm / run.days[bed].taw_mm
     words = f"{FEEL_WORDS[felt]} at {depth_cm:.0f} cm"
     text = (
-        f"{bed_name(bed)} was felt {words}: {after_frac:.0%} of its water is used by that, before "
-        f"it was {before_frac:.0%}."
+        f"{bed_name(bed)} was felt {words}: {percent(after_frac)} of its water is used by that, "
+        f"before it was {percent(before_frac)}."
     )
     return Reply(status="accepted", reason="felt", text=text, note=f"felt {words}")
 
@@ -157,8 +157,8 @@ def _look_text(bed: str, memory: BedMemory, seen: Leaves, says: Says, depletion_
             return MIDDAY
         case Says.ROOTS:
             return (
-                f"{name} is limp, and only {depletion_frac:.0%} of its water is used: that is no "
-                "thirst. Look at its roots and for disease. It is not watered for this."
+                f"{name} is limp, and only {percent(depletion_frac)} of its water is used: that is "
+                "no thirst. Look at its roots and for disease. It is not watered for this."
             )
         case Says.UNKNOWN:
             return f"{name} is not known well enough for a look to tell anything."

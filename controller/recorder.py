@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from controller.clock import ScaledClock
 from controller.datafolder import DataFolder
@@ -134,8 +134,6 @@ class Recorder:
         try:
             store = Store.open(self._folder)
             known = store.recover(self._clock.stamp(0.0), scaled=self._clock.speed > 1.0)
-            # the tape is read here, in the store's own thread
-            known = replace(known, events=iter(list(known.events)))
         except LockedError as exc:
             self._failure = exc
         except (StoreError, ValueError) as exc:

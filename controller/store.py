@@ -26,6 +26,7 @@ from controller.effects import Effect
 from controller.errors import NewerError, StoreError
 from controller.events import Event, Tick
 from controller.keeping.before_upgrade import back_up_first, newer_words
+from controller.store_batches import put
 from controller.store_copy import copy_open
 from controller.store_hours import let_go
 from controller.store_migrations import migrations
@@ -106,15 +107,18 @@ class Store(Reader):
         self._stamp = replace(now, trusted_s=trusted_s)
         epoch, seq = self.high_mark()
         snapshot = self.newest_snapshot()
-        rows = self.journal(after=snapshot.n, upto=self.last_n())
+        before = len(self.damaged)
+        events = [row.event for row in self.journal(after=snapshot.n, upto=self.last_n())]
+        # What is lost since the snapshot may have been a lock, so nothing opens for a day.
+        whole = len(self.damaged) == before
         return Recovered(
-            history=self.history_kind(),
+            history=self.history_kind() if whole else "lost",
             stored_epoch=epoch,
             stored_seq=seq,
             ledger=self.entries(trusted_s),
             trusted_s=trusted_s,
             snapshot=snapshot,
-            events=(row.event for row in rows),
+            events=iter(events),
         )
 
     def commit(
@@ -225,7 +229,7 @@ class Store(Reader):
         if not spare:
             msg = f"{self._path}: {MOST_PENDING} events wait and none may be dropped"
             raise StoreError(msg)
-        oldest = next((i for i in spare if self._pending[i].reading), spare[0])
+        oldest = next((i for i in spare if self._pending[i].is_reading), spare[0])
         del self._pending[oldest]
         self._dropped += 1
         self._dropped_unsaved += 1
@@ -233,10 +237,7 @@ class Store(Reader):
     def _write(self, entries: Sequence[Entry], stamp: ClockStamp) -> None:
         """Write entries and the stamp in one transaction, on disk when this returns."""
         with _writing(self._db, self._path):
-            readings = [e.reading for e in entries if e.reading is not None]
-            journal = [e.journal for e in entries if e.journal is not None]
-            self._db.conn.executemany(tables.INSERT_READING, readings)
-            self._db.conn.executemany(tables.INSERT_JOURNAL, journal)
+            put(self._db, [entry.line for entry in entries])
             for entry in entries:
                 for statement in entry.statements:
                     self._run(statement)

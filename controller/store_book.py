@@ -29,6 +29,7 @@ TOLD = """
         AND (what = 'order' AND code IN ('look', 'soil', 'note')
             OR what = 'watering' AND code IN ('poured', 'not_poured'))
     ORDER BY id"""
+ENDS = "SELECT max(hour_utc_s) AS hour_utc_s FROM hourly"
 HAS_PICKS = "SELECT name FROM sqlite_master WHERE type = 'table' AND name = 'picks'"
 
 
@@ -86,7 +87,7 @@ class ToldRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonRows:
-    """Everything between two instants."""
+    """Everything between two instants; `ends_utc_s` is the last hour of the whole record."""
 
     from_utc_s: float
     to_utc_s: float
@@ -94,6 +95,7 @@ class SeasonRows:
     hours: tuple[BedHour, ...]
     picks: tuple[PickRow, ...]
     told: tuple[ToldRow, ...]
+    ends_utc_s: float | None = None
 
 
 def _waterings(query: Query, span: tuple[float, float]) -> Iterator[WateringRow]:
@@ -121,4 +123,5 @@ def season_rows(query: Query, from_utc_s: float, to_utc_s: float) -> SeasonRows:
         hours=tuple(BedHour(**row) for row in query(HOURS, span)),
         picks=tuple(PickRow(**row) for row in picks),
         told=tuple(ToldRow(**row) for row in told),
+        ends_utc_s=query(ENDS, ())[0]["hour_utc_s"],
     )

@@ -13,6 +13,7 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller import store_batches, store_before
 from controller.errors import StoreError
 
 BUSY_S = 10.0  # [s] to wait for the daemon's lock
@@ -114,10 +115,8 @@ def _facts(db: sqlite3.Connection, path: Path) -> CopyFacts:
         raise StoreError(msg)
     engine = db.execute("SELECT engine FROM snapshots ORDER BY n DESC LIMIT 1").fetchone()
     openings = db.execute("SELECT count(*) FROM reservations").fetchone()
-    last = db.execute(
-        "SELECT coalesce(max(n), 0) FROM (SELECT max(n) AS n FROM journal "
-        "UNION ALL SELECT max(n) FROM readings UNION ALL SELECT max(n) FROM snapshots)"
-    ).fetchone()
+    is_before = db.execute(store_before.IS_BEFORE).fetchone() is not None
+    last = db.execute(store_before.LAST_N if is_before else store_batches.LAST_N).fetchone()
     return CopyFacts(
         install=str(meta[0]),
         schema=int(meta[1]),

@@ -7,13 +7,21 @@ in the same transaction: of each probe an hour's mean as it was told, of each ma
 
 from __future__ import annotations
 
-from dataclasses import asdict
+import logging
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from sqlite_utils import Database
 
 from controller import store_schema as tables
 from controller.events import EVENT_JSON, WeatherReading
 from controller.sensing.sky_hours import SkyHour, hours_of, together
+from controller.store_batches import Line, cut
+
+log = logging.getLogger(__name__)
+
+HOURLY = frozenset({"probe", "weather"})  # what is kept by the hour
 
 SEASON_HOURS = (
     """
@@ -40,9 +48,7 @@ SEASON_HOURS = (
 )
 PROBES = """
     INSERT INTO probe_hours (hour_utc_s, probe, value, soil_temp_c, readings)
-    SELECT CAST(at_utc_s / 3600 AS INTEGER) * 3600 AS hour, probe, avg(value), avg(soil_temp_c),
-        count(*)
-    FROM readings WHERE n <= ? GROUP BY hour, probe
+    VALUES (?, ?, ?, ?, ?)
     ON CONFLICT (hour_utc_s, probe) DO UPDATE SET
         value = (value * readings + excluded.value * excluded.readings)
             / (readings + excluded.readings),
@@ -51,7 +57,6 @@ PROBES = """
                 / (readings + excluded.readings),
             soil_temp_c, excluded.soil_temp_c),
         readings = readings + excluded.readings"""
-WORDS = "SELECT event FROM journal WHERE kind = 'weather' AND n <= ? ORDER BY n"
 TOTALS = """
     SELECT mast, rain_mm_total FROM sky_hours WHERE (mast, hour_utc_s) IN (
         SELECT mast, max(hour_utc_s) FROM sky_hours WHERE rain_mm_total IS NOT NULL
@@ -72,22 +77,66 @@ def let_go(db: Database, old_n: int | None) -> None:
         old_n: the last number that goes; None: nothing does.
     """
     if old_n is not None:
-        condense(db, old_n)
-        for statement in tables.PRUNE:
-            db.execute(statement, (old_n,))
+        condense(db, cut(db, old_n))
+        db.execute(tables.PRUNE_SNAPSHOTS, (old_n,))
     db.execute(tables.THIN_SNAPSHOTS)
 
 
-def condense(db: Database, old_n: int) -> None:
-    """Keep the hours of all readings and words up to an entry of the journal, before it goes.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeHour:
+    """What a probe told in an hour: the mean value, the mean soil temperature, how many readings.
+
+    The value is in the unit in which it was told.
+    """
+
+    value: float
+    soil_temp_c: float | None
+    readings: int
+
+
+def hours_of_probes(events: Iterable[dict[str, Any]]) -> dict[tuple[int, str], ProbeHour]:
+    """Condense readings to hours, by the hour's begin [s, Unix] and the probe.
+
+    Args:
+        events: of the journal, as JSON's values; only readings of probes count.
+    """
+    told: dict[tuple[int, str], list[tuple[float, float | None]]] = {}
+    for event in events:
+        if event["kind"] == "probe":
+            hour_utc_s = int(event["at_utc_s"] / 3600) * 3600
+            one = (event["value"], event["soil_temp_c"])
+            told.setdefault((hour_utc_s, event["probe"]), []).append(one)
+    return {key: _hour_of(readings) for key, readings in told.items()}
+
+
+def _hour_of(readings: list[tuple[float, float | None]]) -> ProbeHour:
+    temps_c = [temp_c for _, temp_c in readings if temp_c is not None]
+    return ProbeHour(
+        value=sum(value for value, _ in readings) / len(readings),
+        soil_temp_c=sum(temps_c) / len(temps_c) if temps_c else None,
+        readings=len(readings),
+    )
+
+
+def condense(db: Database, going: Iterable[tuple[int, int, list[Line] | None]]) -> None:
+    """Keep the hours of all readings and words of what the journal lets go of.
 
     Args:
         db: within a transaction.
-        old_n: the last number that goes.
+        going: rows of the journal in order, as `store_batches.tape` tells them.
     """
-    db.execute(PROBES, (old_n,))
-    events = [EVENT_JSON.validate_json(row[0]) for row in db.execute(WORDS, (old_n,)).fetchall()]
-    words = [event for event in events if isinstance(event, WeatherReading)]
+    told = []
+    for first_n, n, lines in going:
+        if lines is None:
+            log.error("the journal is damaged: %d to %d go without their hours", first_n, n)
+        told += [line.event for line in lines or () if line.event["kind"] in HOURLY]
+    rows = [
+        (hour_utc_s, probe, hour.value, hour.soil_temp_c, hour.readings)
+        for (hour_utc_s, probe), hour in hours_of_probes(told).items()
+    ]
+    db.conn.executemany(PROBES, rows)
+    heard = [EVENT_JSON.validate_python(event) for event in told if event["kind"] == "weather"]
+    words = [event for event in heard if isinstance(event, WeatherReading)]
     if not words:
         return
     totals_mm = dict(db.execute(TOTALS).fetchall())

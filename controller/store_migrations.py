@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
+from controller import store_before as before
 from controller import store_hours as hours
 from controller import store_schema as tables
 
@@ -30,3 +31,9 @@ def season_hours(db: Database) -> None:
     """Make the tables of what outlives the journal."""
     for statement in hours.SEASON_HOURS:
         db.execute(statement)
+
+
+@migrations()
+def packed_journal(db: Database) -> None:
+    """Move the journal into batches."""
+    before.move(db)

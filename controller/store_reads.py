@@ -6,63 +6,37 @@ Reads are short: the journal comes in pages, so that no reader keeps the write-a
 from __future__ import annotations
 
 import json
+import logging
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from controller.events import EVENT_JSON, Event, LedgerEntry, ProbeReading, WeatherReading
+from controller import store_batches, store_before
+from controller.events import EVENT_JSON, Event, LedgerEntry, WeatherReading
 from controller.sensing.sky_hours import SkyHour
+from controller.store_batches import Line
 from controller.store_book import SeasonRows, season_rows
 from controller.store_clock import ClockBook, Query, clock_book
+from controller.store_hours import hours_of_probes
 from controller.store_schema import EXCESS_N, OLD_N, USED_BYTES, Params
 from controller.store_states import unpacked
 from controller.trusted import ClockStamp
 
-PAGE_ROWS = 1_000  # journal rows fetched at once
+log = logging.getLogger(__name__)
+
 LOG_LIMIT = 500  # log rows in one answer, at most
 DAY_S = 86_400.0
 
 History = Literal["first", "kept", "lost"]
 
-JOURNAL_PAGE = """
-    SELECT n, event, effects, NULL AS at_utc_s, NULL AS mono_s, NULL AS probe, NULL AS value,
-        NULL AS soil_temp_c, NULL AS battery_v, NULL AS seq, NULL AS boot
-    FROM journal WHERE n > ?1 AND n <= ?2
-    UNION ALL
-    SELECT n, NULL, effects, at_utc_s, mono_s, probe, value, soil_temp_c, battery_v, seq, boot
-    FROM readings WHERE n > ?1 AND n <= ?2
-    ORDER BY n LIMIT ?3"""
-LAST_N = """
-    SELECT coalesce(max(n), 0) AS n FROM (SELECT max(n) AS n FROM journal
-        UNION ALL SELECT max(n) FROM readings UNION ALL SELECT max(n) FROM snapshots)"""
-BOOTS = """
-    SELECT probe AS node, count(DISTINCT boot) AS many FROM readings
-    WHERE at_utc_s >= ?1 AND boot IS NOT NULL GROUP BY probe
-    UNION ALL
-    SELECT 'valve ' || json_extract(event, '$.valve'), count(DISTINCT json_extract(event, '$.boot'))
-    FROM journal WHERE kind = 'valve' AND at_utc_s >= ?1 GROUP BY 1
-    ORDER BY 1"""
 OPENINGS = """
     SELECT bed, from_utc_s, open_s, coalesce(credited_l, want_l) AS litres FROM reservations
     WHERE from_utc_s >= ? AND from_utc_s < ? AND outcome IS NOT 'NEVER_SENT'
     ORDER BY from_utc_s, dose"""
 PROBE_HOURS = """
     SELECT probe, hour_utc_s, value, readings FROM probe_hours
-    WHERE hour_utc_s >= ?1 AND hour_utc_s < ?2
-    UNION ALL
-    SELECT probe, CAST(at_utc_s / 3600 AS INTEGER) * 3600 AS hour_utc_s, avg(value), count(*)
-    FROM readings WHERE at_utc_s >= ?1 AND at_utc_s < ?2 GROUP BY 1, 2
-    ORDER BY 1, 2"""
-READING_FIELDS = (
-    "at_utc_s",
-    "mono_s",
-    "probe",
-    "value",
-    "soil_temp_c",
-    "battery_v",
-    "seq",
-    "boot",
-)
+    WHERE hour_utc_s >= ? AND hour_utc_s < ?"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,10 +101,14 @@ class Reader:
 
     Args:
         query: Runs one SELECT and gives all its rows; raises StoreError.
+
+    Attributes:
+        damaged: First and last numbers of what was found damaged in the journal as it was read.
     """
 
     def __init__(self, query: Query) -> None:
         self._query = query
+        self.damaged: list[tuple[int, int]] = []
 
     def log(self, after: int = 0, limit: int = LOG_LIMIT) -> tuple[LogRow, ...]:
         """Page through the notes, oldest first.
@@ -191,8 +169,8 @@ class Reader:
 
         What is older stands in `sky_hours`.
         """
-        rows = self._query("SELECT event FROM journal WHERE kind = 'weather' ORDER BY n", ())
-        events = (EVENT_JSON.validate_json(row["event"]) for row in rows)
+        told = (line.event for line in self._lines() if line.event["kind"] == "weather")
+        events = (EVENT_JSON.validate_python(event) for event in told)
         return tuple(event for event in events if isinstance(event, WeatherReading))
 
     def sky_hours(self) -> tuple[SkyHour, ...]:
@@ -214,8 +192,15 @@ class Reader:
         The mean is of the values as told. An hour from which the journal's reach begins has two
         rows.
         """
-        rows = self._query(PROBE_HOURS, (from_utc_s, to_utc_s))
-        return [(one["probe"], one["hour_utc_s"], one["value"], one["readings"]) for one in rows]
+        found = [tuple(row.values()) for row in self._query(PROBE_HOURS, (from_utc_s, to_utc_s))]
+        told = (
+            line.event
+            for line in self._lines(from_utc_s=from_utc_s)
+            if from_utc_s <= line.event["at_utc_s"] < to_utc_s
+        )
+        for (hour_utc_s, probe), hour in hours_of_probes(told).items():
+            found.append((probe, hour_utc_s, hour.value, hour.readings))
+        return sorted(found, key=lambda row: row[:2])
 
     def newest_snapshot(self) -> Snapshot:
         """Give the newest snapshot, of whatever version of the engine."""
@@ -239,19 +224,23 @@ class Reader:
         Args:
             from_utc_s: The instant [s, Unix].
         """
-        rows = self._query(BOOTS, (from_utc_s,))
-        return {str(row["node"]): int(row["many"]) for row in rows}
+        boots: dict[str, set[str]] = {}
+        for line in self._lines(from_utc_s=from_utc_s):
+            event = line.event
+            if event["at_utc_s"] < from_utc_s or event.get("boot") is None:
+                continue
+            if event["kind"] in {"probe", "valve"}:
+                valve = f"valve {event['valve']}" if event["kind"] == "valve" else ""
+                boots.setdefault(valve or event["probe"], set()).add(event["boot"])
+        return {node: len(boots[node]) for node in sorted(boots)}
 
     def garden_json(self) -> str | None:
         """Give the garden file in force when the record was last written; None in a new one."""
         snapshot = self.newest_snapshot()
-        told = _garden_in(snapshot.state_json)
-        rows = self._query(
-            "SELECT event FROM journal WHERE n > ? AND kind IN ('started', 'garden') ORDER BY n",
-            (snapshot.n,),
-        )
-        for row in rows:
-            told = _garden_in(row["event"]) or told
+        told = _garden_in(_document(snapshot.state_json))
+        for line in self._lines(after=snapshot.n):
+            if line.event["kind"] in {"started", "garden"}:
+                told = _garden_in(line.event) or told
         return told
 
     def first_snapshot(self, version: str) -> Snapshot:
@@ -259,19 +248,16 @@ class Reader:
         return self._snapshot("WHERE engine = ? ORDER BY n LIMIT 1", (version,))
 
     def journal(self, after: int = 0, upto: int | None = None) -> Iterator[JournalRow]:
-        """Play the journal in its total order.
+        """Play the journal in its total order; what is damaged of it is told and left out.
 
         Args:
             after: The number before the first one wanted.
             upto: The last number wanted; None: the last that is there now.
         """
-        last = self.last_n() if upto is None else upto
-        while after < last:
-            page = self._query(JOURNAL_PAGE, (after, last, PAGE_ROWS))
-            if not page:
-                return
-            yield from map(_journal_row, page)
-            after = page[-1]["n"]
+        for n, event, effects in self._lines(after, upto):
+            yield JournalRow(
+                n=n, event=EVENT_JSON.validate_python(event), effects_json=effects or "[]"
+            )
 
     def journal_since_snapshot(self, version: str) -> tuple[Snapshot, Iterator[JournalRow]]:
         """Give what a verification re-feeds: where to begin, and all that came after it.
@@ -284,7 +270,8 @@ class Reader:
 
     def last_n(self) -> int:
         """Give the highest journal number on disk, 0 for none."""
-        return int(self._query(LAST_N, ())[0]["n"])
+        sql = store_before.LAST_N if self._is_before() else store_batches.LAST_N
+        return int(self._query(sql, ())[0]["n"])
 
     def last_stamp(self) -> ClockStamp | None:
         """Give the clocks at the last write; None in a new database."""
@@ -321,6 +308,25 @@ class Reader:
         )[0]
         return int(row["epoch"]), int(row["seq"])
 
+    def _is_before(self) -> bool:
+        """Whether an earlier version's tables hold the journal."""
+        return bool(self._query(store_before.IS_BEFORE, ()))
+
+    def _lines(
+        self, after: int = 0, upto: int | None = None, from_utc_s: float = -math.inf
+    ) -> Iterator[Line]:
+        """Play the journal's lines; some may be earlier than `from_utc_s` [s, Unix]."""
+        last = self.last_n() if upto is None else upto
+        if self._is_before():
+            rows = store_before.tape_before(self._query, after, last)
+        else:
+            rows = store_batches.tape(self._query, after, last, from_utc_s)
+        for first_n, last_n, lines in rows:
+            if lines is None:
+                self.damaged.append((first_n, last_n))
+                log.error("the journal is damaged: %d to %d are lost", first_n, last_n)
+            yield from lines or ()
+
     def _snapshot(self, tail: str, params: Params) -> Snapshot:
         sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
         rows = self._query(sql, params)
@@ -329,20 +335,15 @@ class Reader:
         return Snapshot(**{**rows[0], "state_json": unpacked(rows[0]["state_json"])})
 
 
-def _garden_in(text: str | None) -> str | None:
-    """The garden file in a state or an event; another version's may tell it otherwise, or not."""
+def _document(text: str | None) -> object:
+    """JSON's value; None for nothing and for what is no JSON."""
     try:
-        told = json.loads(text or "{}")
+        return json.loads(text or "null")
     except ValueError:
         return None
+
+
+def _garden_in(told: object) -> str | None:
+    """The garden file in a state or an event; another version's may tell it otherwise, or not."""
     found = told.get("garden_json") if isinstance(told, dict) else None
     return found if isinstance(found, str) else None
-
-
-def _journal_row(row: dict[str, Any]) -> JournalRow:
-    event: Event
-    if row["event"] is None:
-        event = ProbeReading(**{name: row[name] for name in READING_FIELDS})
-    else:
-        event = EVENT_JSON.validate_json(row["event"])
-    return JournalRow(n=row["n"], event=event, effects_json=row["effects"] or "[]")

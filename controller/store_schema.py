@@ -1,8 +1,7 @@
 """The database's tables, and what one journalled event writes into them.
 
-All tables are STRICT. Each event has a journal number `n` that rises by one: `journal` and
-`readings` together are the journal. A probe's reading stands in `readings` alone, except where its
-columns could not give the same bits back (-0.0, huge counters): then it stands in `journal`.
+All tables are STRICT. Each event has a journal number `n` that rises by one; how the journal lies
+in its tables is `store_batches`' own, and what `journal` and `readings` were is `store_before`'s.
 `open_s`, `charged_l` are upper bounds and never null; while an opening runs they are the
 reservation. Pure: makes statements, runs none.
 """
@@ -10,7 +9,6 @@ reservation. Pure: makes statements, runs none.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -28,11 +26,11 @@ from controller.effects import (
     Settle,
 )
 from controller.errors import StoreError
-from controller.events import EVENT_JSON, Event, ProbeReading, Started
+from controller.events import EVENT_JSON, Event, Started
+from controller.store_batches import Line
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 HOUR_S = 3_600
-LARGEST_INTEGER = 2**63 - 1  # SQLite's integers have 64 bits
 
 SCHEMA_1 = (
     """
@@ -142,11 +140,6 @@ SEASON_BOOK = (
     "UPDATE meta SET schema = 2",
 )
 
-INSERT_JOURNAL = "INSERT INTO journal (n, at_utc_s, kind, event, effects) VALUES (?, ?, ?, ?, ?)"
-INSERT_READING = """
-    INSERT INTO readings
-        (at_utc_s, probe, n, mono_s, value, soil_temp_c, battery_v, seq, boot, effects)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
 # A dose that is there already with the very same numbers is a retry and counts as written.
 INSERT_RESERVATION = """
     INSERT INTO reservations (dose, watering, bed, valve, by_whom, from_utc_s, open_s, reserved_l,
@@ -194,11 +187,7 @@ EXCESS_N = """
 USED_BYTES = """
     SELECT (c.page_count - f.freelist_count) * s.page_size AS bytes
     FROM pragma_page_count() AS c, pragma_freelist_count() AS f, pragma_page_size() AS s"""
-PRUNE = (
-    "DELETE FROM journal WHERE n <= ?",
-    "DELETE FROM readings WHERE n <= ?",
-    "DELETE FROM snapshots WHERE n < ?",
-)
+PRUNE_SNAPSHOTS = "DELETE FROM snapshots WHERE n < ?"
 # The three newest stay, the first of each day of trusted time, the first of each version.
 THIN_SNAPSHOTS = """
     DELETE FROM snapshots
@@ -225,13 +214,16 @@ class Statement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """One event made ready for writing; exactly one of `reading` and `journal` is there."""
+    """One event made ready for writing: its line of the journal and what else it changes."""
 
-    n: int
-    reading: Params | None
-    journal: Params | None
-    statements: tuple[Statement, ...]
-    needs_disk: bool
+    line: Line
+    statements: tuple[Statement, ...] = ()
+    needs_disk: bool = False
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether it is a probe's reading."""
+        return bool(self.line.event["kind"] == "probe")
 
 
 def needs_disk(effects: Sequence[Effect]) -> bool:
@@ -265,16 +257,13 @@ def prepare(n: int, event: Event, effects: Sequence[Effect]) -> Entry:
         StoreError: A number in them is not finite; it could never be read back.
     """
     answered = effects_json(effects) if effects else None
-    event_json = _finite_json(EVENT_JSON.dump_python(event, mode="json"), event.kind)
-    reading = _reading_row(n, event, answered) if isinstance(event, ProbeReading) else None
-    journal = (n, float(event.at_utc_s), event.kind, event_json, answered)
+    document = EVENT_JSON.dump_python(event, mode="json")
+    _finite_json(document, event.kind)
     statements = [s for effect in effects for s in _statements(n, event.at_utc_s, effect)]
     if isinstance(event, Started):  # from here on the journal tells what became of the history
         statements.append(Statement(sql=HISTORY_TOLD))
     return Entry(
-        n=n,
-        reading=reading,
-        journal=None if reading else journal,
+        line=Line(n, document, answered),
         statements=tuple(statements),
         needs_disk=needs_disk(effects),
     )
@@ -286,17 +275,6 @@ def _finite_json(value: object, about: str) -> str:
     except ValueError as exc:
         msg = f"journal: {about}: a number is not finite; only finite numbers are kept"
         raise StoreError(msg) from exc
-
-
-def _reading_row(n: int, event: ProbeReading, answered: str | None) -> Params | None:
-    """Lay a reading out in columns; None where they could not give the same bits back."""
-    numbers = (event.at_utc_s, event.mono_s, event.value, event.soil_temp_c, event.battery_v)
-    if any(x == 0.0 and math.copysign(1.0, x) < 0.0 for x in numbers if x is not None):
-        return None
-    if event.not_now or (event.seq is not None and abs(event.seq) > LARGEST_INTEGER):
-        return None
-    at_utc_s, *rest = numbers
-    return (at_utc_s, event.probe, n, *rest, event.seq, event.boot, answered)
 
 
 def _statements(n: int, at_utc_s: float, effect: Effect) -> Iterator[Statement]:

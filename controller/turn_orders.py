@@ -19,7 +19,7 @@ from controller.state import Said
 from controller.told_state import Miss
 from controller.watering.decision import Reason
 from controller.watering.settling import cut
-from controller.watering.words import bed_name, words
+from controller.watering.words import bed_name, percent, words
 
 UNASKED = (Flag.RISE_UNEXPLAINED, Flag.JUMP)  # what poured water explains
 
@@ -62,8 +62,8 @@ def poured(run: Run, bed: str, litres: float | None) -> Reply:
     got = f"{bed_name(bed)} got {litres:.0f} L by hand"
     run.note("watering", bed, "poured", f"{got}.", {"given_l": litres})
     text = (
-        f"{got}: {water.depletion_mm / day.taw_mm:.0%} of its water is used now, before it was "
-        f"{before_frac:.0%}.{_besides(run, bed, told.over_mm * soil.wetted_area_m2)}"
+        f"{got}: {percent(water.depletion_mm / day.taw_mm)} of its water is used now, before it "
+        f"was {percent(before_frac)}.{_besides(run, bed, told.over_mm * soil.wetted_area_m2)}"
     )
     return Reply(status="accepted", reason="poured", text=text, note=f"poured {litres:.0f} L")
 

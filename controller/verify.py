@@ -23,6 +23,7 @@ class Verified:
         first_utc_s: time of the first, None where there is none.
         differs_at: journal number of the first event that was answered otherwise, else None.
         what: the kind of that event.
+        damaged: first and last number of events that the disk lost: what came after is not fed.
         timezone: of the garden, for people.
     """
 
@@ -30,6 +31,7 @@ class Verified:
     first_utc_s: float | None
     differs_at: int | None = None
     what: str = ""
+    damaged: tuple[int, int] | None = None
     timezone: str = "UTC"
 
 
@@ -52,6 +54,8 @@ def verify(folder: DataFolder) -> Verified:
             engine = Engine.load(snapshot.state_json.encode("utf-8"))
         events, first_utc_s = 0, None
         for row in rows:
+            if reader.damaged:
+                break
             if engine is None:
                 engine = _begin(row.event, folder)
             events += 1
@@ -64,7 +68,10 @@ def verify(folder: DataFolder) -> Verified:
                     what=row.event.kind,
                     timezone=_zone_of(engine),
                 )
-    return Verified(events=events, first_utc_s=first_utc_s, timezone=_zone_of(engine))
+        damaged = reader.damaged[0] if reader.damaged else None
+    return Verified(
+        events=events, first_utc_s=first_utc_s, damaged=damaged, timezone=_zone_of(engine)
+    )
 
 
 def _zone_of(engine: Engine | None) -> str:

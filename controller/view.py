@@ -35,6 +35,7 @@ from controller.watering.limits import used_l
 
 FIRST_UTC_S = 0.0
 LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
+HEARD_S = 180.0  # [s] an idle valve is news once a minute (`inbox.IDLE_REPEAT_S`): three missed
 HELD = frozenset(
     {
         Reason.NOT_ARMED,
@@ -66,6 +67,14 @@ def valve_word(run: Run, valve_id: str) -> str:
     if bed is not None and latched(run, bed):
         return "latched"
     return valve.state
+
+
+def valve_heard(run: Run, valve_id: str) -> bool:
+    """Whether a valve's node has spoken lately; without that its word is one of the past."""
+    state, heard_s = run.state, run.state.valves[valve_id].heard_mono_s
+    if not state.link_up or heard_s is None or not heard_s >= state.link_mono_s:
+        return False
+    return state.mono_s - heard_s <= max(HEARD_S, 3.0 * state.arrival_least_s)
 
 
 def bed_state(run: Run, bed: str, code: str, quality: str) -> str:
@@ -158,6 +167,14 @@ def sky_json(reckoned: Reckoned) -> dict[str, Any]:
     }
 
 
+def _valve(run: Run, valve_id: str) -> dict[str, Any]:
+    return {
+        "valve": valve_word(run, valve_id),
+        "valve_heard": valve_heard(run, valve_id),
+        "may_flow": may_flow(run, valve_id),
+    }
+
+
 def _bed(run: Run, bed: str) -> dict[str, Any]:
     state, window = run.state, window_now(run)
     view, memory, day = view_of(run, bed, window), state.beds[bed], run.days[bed]
@@ -189,8 +206,7 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
             "numbers": _rounded(memory.said.numbers),
         },
         "would_change": changes_json(ahead.turns),
-        "valve": valve_word(run, run.garden.beds[bed].valve),
-        "may_flow": may_flow(run, run.garden.beds[bed].valve),
+        **_valve(run, run.garden.beds[bed].valve),
         "quality": view.quality,
         "probes": {name: probe_json(run, name) for name in run.garden.beds[bed].probes},
         "watering": _watering(state.waterings.get(bed)),
@@ -225,6 +241,7 @@ def picture(run: Run) -> dict[str, Any]:
         "beds": {bed: _bed(run, bed) for bed in run.garden.beds},
         "sky": {**sky_json(state.sky.reckoned), "foretold": foretold_json(run, rfc3339)},
         "master": None if run.master is None else state.valves[run.master].state,
+        "master_heard": None if run.master is None else valve_heard(run, run.master),
         "holds": {
             "locked": state.lock_why is not None,
             "lock_why": state.lock_why or "",

@@ -174,7 +174,8 @@ def as_markdown(rows: Iterable[dict[str, Any]]) -> str:
     for row in rows:
         past, litres, gained = row["past_floor"], row["litres"], row["relative_yield"]
         slow, quick = (
-            "-" if row[name] is None else f"{row[name]:.0%}" for name in ("slow_less", "quick_less")
+            "-" if row[name] is None else f"{100.0 * row[name]:.0f} %"
+            for name in ("slow_less", "quick_less")
         )
         lines.append(
             f"| {row['case']} | {row['slow_picks']} | {row['slow_untold_l']} | "

@@ -3,8 +3,10 @@
 Rows as the daemon writes them go through the store itself, day after day, with a snapshot and its
 pruning each hour: readings of every probe, a report of each valve every 20 s and of the meter every
 minute, each bed's hourly state, decisions, and a watering of three pulses every third night. No
-engine runs; the snapshot is as long as one of a garden of that size. Clocks are made up. What is
-written on a day is what the process gave to write calls: rows, write-ahead log, checkpoints.
+engine runs; the snapshot is as long as one of a garden of that size. Clocks are made up. Numbers
+are drawn, since the journal is packed: instants with all the digits that clocks give, values that
+scatter, a boot of its own for each node. What is written on a day is what the process gave to write
+calls: rows, write-ahead log, checkpoints.
 """
 
 from __future__ import annotations
@@ -16,11 +18,13 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from controller.datafolder import DataFolder
 from controller.effects import Note, Outcome, Reserve, SaveEpoch, Settle
-from controller.events import EVENT_JSON, LinkUp, MeterReading, ValveReport
+from controller.events import EVENT_JSON, Event, LinkUp, MeterReading, ProbeReading, ValveReport
 from controller.store import Store
+from controller.store_batches import Line
 from controller.store_schema import Entry
 from controller.trusted import ClockStamp
 
@@ -87,10 +91,11 @@ def _state(plot: Plot) -> str:
 
 def _hour(store: Store, plot: Plot, hour: int) -> None:
     """One hour's rows, in the batches of a minute that the daemon writes."""
+    lots = random.Random(hour)
     for minute in range(60):
         at_s = hour * HOUR_S + 60 * minute
         n = store._next_n
-        entries = list(_minute(plot, at_s, n))
+        entries = list(_minute(plot, at_s, n, lots))
         store._write(entries, _stamp(at_s))
         store._next_n = n + len(entries)
     at_s = (hour + 1) * HOUR_S
@@ -124,61 +129,74 @@ def _night(store: Store, name: str, bed: int, hour: int) -> None:
         store.commit(_link(float(at_s)), [reserve, settle], durable=True, stamp=_stamp(at_s))
 
 
-def _minute(plot: Plot, at_s: int, n: int) -> Iterator[Entry]:
+def _minute(plot: Plot, at_s: int, n: int, lots: random.Random) -> Iterator[Entry]:
     for probe in range(plot.probes):
         if (at_s + 60 * probe) % plot.every_s < 60:
-            where = f"bed-{probe // 2}-{20 + 20 * (probe % 2)}"
-            at_utc_s = BEGAN_UTC_S + at_s + probe * 0.1234567
-            told = (at_utc_s, where, n, at_s + 0.125, 0.23456, 17.25, 3.61, at_s, "b1c2d3e4", None)
-            yield _entry(n, reading=told)
+            yield _entry(n, _reading(probe, at_s + lots.uniform(0.0, 60.0), lots))
             n += 1
     for begin_s in range(at_s, at_s + 60, plot.valve_s) if plot.valve_s else ():
-        for text in _reports(plot):
-            yield _entry(n, journal=(n, BEGAN_UTC_S + begin_s, "valve", text, None))
+        for valve in range(plot.beds + 1):
+            yield _entry(n, _report(valve, begin_s + lots.random()))
             n += 1
-    yield _entry(n, journal=(n, BEGAN_UTC_S + at_s, "meter", _METER, None))
+    yield _entry(n, _METER | _times(at_s + lots.random()))
 
 
-def _entry(
-    n: int, reading: tuple[object, ...] | None = None, journal: tuple[object, ...] | None = None
-) -> Entry:
-    return Entry(n=n, reading=reading, journal=journal, statements=(), needs_disk=False)
+def _entry(n: int, event: dict[str, Any]) -> Entry:
+    return Entry(line=Line(n, event, None))
 
 
-def _reports(plot: Plot) -> list[str]:
-    """As long as a valve's reports are; the same text each time."""
-    if len(_VALVES) != plot.beds + 1:
-        _VALVES[:] = [
-            EVENT_JSON.dump_json(
-                ValveReport(
-                    at_utc_s=BEGAN_UTC_S + 0.1234567,
-                    mono_s=123_456.1234567,
-                    valve=f"bed-{valve}",
-                    open=False,
-                    left_s=0.0,
-                    dose="plot-12-1234-5",
-                    boot="b1c2d3e4",
-                    epoch=12,
-                    seq=37,
-                    contract=1,
-                )
-            ).decode()
-            for valve in range(plot.beds + 1)
-        ]
-    return _VALVES
+def _times(at_s: float) -> dict[str, float]:
+    """Both clocks, with the digits that they have."""
+    return {"at_utc_s": BEGAN_UTC_S + at_s, "mono_s": at_s * 1.000_01 + 0.125}
 
 
-_VALVES: list[str] = []
-_METER = EVENT_JSON.dump_json(
-    MeterReading(
-        at_utc_s=BEGAN_UTC_S + 0.1234567,
-        mono_s=123_456.1234567,
-        meter="main",
-        litres_total=12345.6,
-        up_s=123_456.0,
-        boot="b1c2d3e4",
+def _reading(probe: int, at_s: float, lots: random.Random) -> dict[str, Any]:
+    """One value; the two probes of a bed hang on one node."""
+    node = probe // 2
+    return _READING | {
+        **_times(at_s),
+        "probe": f"bed-{node}-{20 + 20 * (probe % 2)}",
+        "value": round(0.23 + node / 1_000.0 + lots.gauss(0.0, 0.003), 4),
+        "soil_temp_c": round(17.0 + lots.gauss(0.0, 0.3), 2),
+        "battery_v": round(3.6 + node / 100.0 + lots.gauss(0.0, 0.01), 2),
+        "seq": 9_973 * node % 100_000 + int(at_s) // 60,
+        "boot": _boot(node),
+    }
+
+
+def _report(valve: int, at_s: float) -> dict[str, Any]:
+    """An idle valve's."""
+    return _REPORT | {**_times(at_s), "valve": f"bed-{valve}", "boot": _boot(1_000 + valve)}
+
+
+def _boot(node: int) -> str:
+    return f"{(node + 1) * 2_654_435_761 % 2**32:08x}"
+
+
+def _document(event: Event) -> dict[str, Any]:
+    return dict(EVENT_JSON.dump_python(event, mode="json"))
+
+
+_READING = _document(ProbeReading(at_utc_s=0.0, mono_s=0.0, probe="", value=0.0))
+_REPORT = _document(
+    ValveReport(
+        at_utc_s=0.0,
+        mono_s=0.0,
+        valve="",
+        open=False,
+        left_s=0.0,
+        dose="plot-12-1234-5",
+        boot="",
+        epoch=12,
+        seq=37,
+        contract=1,
     )
-).decode()
+)
+_METER = _document(
+    MeterReading(
+        at_utc_s=0.0, mono_s=0.0, meter="main", litres_total=12345.6, up_s=123_456.0, boot=_boot(0)
+    )
+)
 
 
 def _link(at_s: float) -> LinkUp:
@@ -201,8 +219,8 @@ def _written_bytes() -> int:
 
 
 def _size(store: Store, folder: DataFolder, day: int, written_bytes: int) -> Size:
-    first = store._query("SELECT min(at_utc_s) AS at FROM journal", ())[0]["at"]
-    reach_d = day - (float(first) - BEGAN_UTC_S) / DAY_S
+    first = next(store.journal()).event.at_utc_s
+    reach_d = day - (first - BEGAN_UTC_S) / DAY_S
     file_bytes = folder.database_size()
     return Size(day=day, file_bytes=file_bytes, journal_d=reach_d, written_bytes=written_bytes)
 

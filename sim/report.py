@@ -1,14 +1,17 @@
 """What a replay came to, as a table for people.
 
-Every line fits 80 columns; nothing needs colour.
+Every line fits 80 columns; nothing needs colour. A garden that is spoken of in US units is told of
+in gallons and inches.
 """
 
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
+from controller.us_units import L_PER_GAL, for_people
 from sim.replay import PolicyRun, Replay, season_json
 
 COLUMNS = 80
@@ -16,6 +19,27 @@ BAR_WIDTH = 60
 NAME_WIDTH = 15  # as long as `third-day-clock`
 END_NEAR_FRAC = 0.05  # beds that end further apart in depletion did not do the same job
 OURS, BEST = "thirstline", "hindsight"
+
+
+@dataclass(frozen=True, slots=True)
+class Tongue:
+    """The units of the garden."""
+
+    us: bool
+
+    def water(self, litres: float) -> str:
+        """A column's number."""
+        return f"{litres / L_PER_GAL if self.us else litres:.0f}"
+
+    @property
+    def word(self) -> str:
+        """A column's head."""
+        return "gallons" if self.us else "litres"
+
+    @property
+    def short(self) -> str:
+        """Behind a number."""
+        return "gal" if self.us else "L"
 
 
 def _bar(litres: float, most: float) -> str:
@@ -32,15 +56,15 @@ def _name(text: str) -> str:
     return f"{kept:<{NAME_WIDTH}}"
 
 
-def _policy_lines(numbers: list[dict[str, Any]]) -> list[str]:
+def _policy_lines(numbers: list[dict[str, Any]], tongue: Tongue) -> list[str]:
     most = max((one["litres"] for one in numbers), default=0.0)
     lines = [
-        f"{_name('policy')}{'litres':>8}{'waterings':>11}{'past floor':>14}{'rewetted':>10}"
+        f"{_name('policy')}{tongue.word:>8}{'waterings':>11}{'past floor':>14}{'rewetted':>10}"
         f"{'drained':>10}{'yield':>9}"
     ]
     for one in numbers:
         lines.append(
-            f"{_name(one['name'])}{one['litres']:>8.0f}{one['waterings']:>11}"
+            f"{_name(one['name'])}{tongue.water(one['litres']):>8}{one['waterings']:>11}"
             f"{one['days_past_floor']:>8} dawns{one['sudden_rewettings']:>10}"
             f"{_percent(one['drained_share']):>10}{_percent(one['relative_yield']):>9}"
         )
@@ -48,20 +72,22 @@ def _policy_lines(numbers: list[dict[str, Any]]) -> list[str]:
     return lines
 
 
-def _bed_lines(one: dict[str, Any], *, picks: bool) -> list[str]:
+def _bed_lines(one: dict[str, Any], tongue: Tongue, *, picks: bool) -> list[str]:
     lines = [
         "",
         f"{one['name']}, bed by bed",
-        f"{_name('bed')}{'litres':>8}{'waterings':>11}{'days apart':>12}{'drained':>10}"
+        f"{_name('bed')}{tongue.word:>8}{'waterings':>11}{'days apart':>12}{'drained':>10}"
         f"{'driest':>8}{'yield':>8}" + (f"{'late':>8}" if picks else ""),
     ]
     for name, bed in one["beds"].items():
         between, late = bed["median_days_between"], bed["late_litres"]
         apart = "-" if between is None else f"{between:.1f}"
-        shown = f"{'-' if late is None else f'{late:.0f} L':>8}" if picks else ""
+        said = "-" if late is None else f"{tongue.water(late)} {tongue.short}"
+        shown = f"{said:>8}" if picks else ""
+        drained = f"{tongue.water(bed['drained_l'])} {tongue.short}"
         lines.append(
-            f"{_name(name)}{bed['litres']:>8.0f}{bed['waterings']:>11}{apart:>12}"
-            f"{bed['drained_l']:>8.0f} L{_percent(bed['max_depletion_frac']):>8}"
+            f"{_name(name)}{tongue.water(bed['litres']):>8}{bed['waterings']:>11}{apart:>12}"
+            f"{drained:>10}{_percent(bed['max_depletion_frac']):>8}"
             f"{_percent(bed['relative_yield']):>8}{shown}"
         )
     return lines
@@ -98,14 +124,14 @@ def near_hindsight(ours: dict[str, Any], best: dict[str, Any]) -> str:
     least = sum(best["beds"][name]["litres"] for name in alike)
     where = f" in {', '.join(alike)}, where both did the same job" if others else ""
     rest = f" Not comparable: {others}." if others else ""
-    return f"Against perfect hindsight: {given / least:.2f} times its litres{where}.{rest}"
+    return f"Against perfect hindsight: {given / least:.2f} times its water{where}.{rest}"
 
 
 def _late_lines(replay: Replay) -> list[str]:
     """What late water is, and the picks that the days replayed do not reach."""
     if not replay.picks:
         return []
-    text = "Late: litres in the three days before a planned pick."
+    text = "Late: water in the three days before a planned pick."
     first, end = replay.span.first, replay.span.last + timedelta(days=1)
     missed = [
         f"{bed} {day}"
@@ -141,21 +167,23 @@ def as_text(replay: Replay, runs: list[PolicyRun]) -> str:
     season: dict[str, Any] = season_json(replay)
     kind = "a sure world, exactly as the garden file says" if replay.sure else "an unsure world"
     numbers: list[dict[str, Any]] = [one.json() for one in runs]
+    units = replay.garden.garden.units
+    tongue = Tongue(us=units == "us")
     weather = (
         f"{season['source']}, {season['from']} to {season['to']}: {season['rain_mm']:.0f} mm of "
         f"rain, ETo {season['eto_mm']:.0f} mm."
     )
     lines = [
-        *textwrap.wrap(weather, COLUMNS),
+        *textwrap.wrap(for_people(weather, units), COLUMNS),
         f"Judged by {kind} (seed {replay.seed}).",
         "",
-        *_policy_lines(numbers),
+        *_policy_lines(numbers, tongue),
     ]
     by_name = {one["name"]: one for one in numbers}
     if OURS in by_name and BEST in by_name:
         lines += ["", *textwrap.wrap(near_hindsight(by_name[OURS], by_name[BEST]), COLUMNS)]
     for one in numbers:
-        lines += _bed_lines(one, picks=bool(replay.picks))
+        lines += _bed_lines(one, tongue, picks=bool(replay.picks))
     lines += _late_lines(replay)
     if season["estimated"]:
         lines += ["", "Filled in:", *_listed(season["estimated"])]

@@ -200,7 +200,7 @@ def _refuse_always_wet(series: Series) -> None:
     if rows >= ALWAYS_WET_ROWS[series.unit] and wet > ALWAYS_WET_FRAC[series.unit] * rows:
         series.refuse(
             f"rain_mm is above 0 in {wet} of {rows} {series.unit}s: it looks like another column;"
-            f" at most {ALWAYS_WET_FRAC[series.unit]:.0%} are allowed"
+            f" at most {100.0 * ALWAYS_WET_FRAC[series.unit]:.0f} % are allowed"
         )
 
 
@@ -225,8 +225,9 @@ def check_sun(file: str, rows: Iterable[HourRow], place: Place) -> None:
             dark += row.solar_w_m2
     if whole > 0.0 and dark > NIGHT_SUN_FRAC * whole:
         msg = (
-            f"{file}: {dark / whole:.0%} of solar_w_m2 falls while it is dark at"
-            f" {place.latitude_deg:g}, {place.longitude_deg:g}; at most {NIGHT_SUN_FRAC:.0%} is"
+            f"{file}: {100.0 * dark / whole:.0f} % of solar_w_m2 falls while it is dark at"
+            f" {place.latitude_deg:g}, {place.longitude_deg:g}; at most"
+            f" {100.0 * NIGHT_SUN_FRAC:.0f} % is"
             " allowed (local time in time_utc, or another column?)"
         )
         raise SeasonError(msg)

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.bed_views import sky_of, view_of, window_now
+from controller.effects import Effect, Reserve, SaveEpoch, Settle
+from controller.engine import Engine
+from controller.events import Event
 from controller.garden import Garden
 from controller.store_reads import HourRow
 from controller.watering.policy import line_now_frac
@@ -35,6 +38,7 @@ class Trial:
         state_json: the engine's state of the evening before.
         trusted_s: trusted elapsed time of that state [s].
         hours: the past days, hour by hour.
+        ledger: the past days' openings and their ends, in order, and the epoch that they were of.
         due: the beds that are due.
     """
 
@@ -44,6 +48,7 @@ class Trial:
     state_json: str
     trusted_s: float
     hours: list[HourRow]
+    ledger: list[Effect]
     due: list[str]
 
 
@@ -70,6 +75,7 @@ def lived(garden: Garden, season_name: str, *, seed: int = 7) -> Trial:
     begin = dict(zip(garden.beds, START_FRAC * len(garden.beds), strict=False))
     world = GardenWorld(garden, season, span.from_utc_s, seed=seed, depletion_frac=begin)
     live = EngineReplay(garden, world, span)
+    ledger = _written_down(live.engine)
     day, due = first + timedelta(days=DAYS), []
     while day < span.last:
         live.go(midnight_utc_s(garden, day) + EVENING_S)
@@ -89,8 +95,23 @@ def lived(garden: Garden, season_name: str, *, seed: int = 7) -> Trial:
         state_json=live.engine.dump().decode("utf-8"),
         trusted_s=live.engine.run.trusted_s,
         hours=_hours(live),
+        ledger=ledger,
         due=due,
     )
+
+
+def _written_down(engine: Engine) -> list[Effect]:
+    """What belongs in a ledger of all that this engine does from now on; it grows with it."""
+    kept: list[Effect] = []
+    think = engine.step
+
+    def step(event: Event) -> list[Effect]:
+        done = think(event)
+        kept.extend(one for one in done if isinstance(one, Reserve | Settle | SaveEpoch))
+        return done
+
+    engine.step = step  # type: ignore[method-assign]
+    return kept
 
 
 def _due(live: EngineReplay) -> list[str]:

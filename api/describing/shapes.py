@@ -93,6 +93,7 @@ BED = {
     "reason": SAID,
     "would_change": [SAID],
     "valve": "text",
+    "valve_heard": "yes",
     "may_flow": "yes",
     "quality": "text",
     "probes": {"*": PROBE},
@@ -206,6 +207,7 @@ GARDEN = {
     "beds": {"*": BED},
     "sky": SKY,
     "master": "text?",
+    "master_heard": "yes?",
     "holds": HOLDS,
     "supply": {
         "week_l": "number?",
@@ -272,6 +274,7 @@ BED_BOOK = {
 BOOK = {
     "first": "day",
     "last": "day",
+    "record_ends": "day?",
     "beds": {"*": BED_BOOK},
     "waterings": [
         {

@@ -48,6 +48,7 @@ class Answers:
     name: str
     garden_id: str
     timezone: str
+    units: str
     latitude: float
     longitude: float
     elevation_m: float

@@ -11,17 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from api.first_day.answers import Answers, BedAnswer, ProbeAnswer
+from api.first_day.asked import Here, Question, Sofar
 from api.first_day.hearing import Heard, depth_cm
-from api.first_day.questions import (
-    BED,
-    GARDEN,
-    KEYS,
-    NONE,
-    Here,
-    Question,
-    Sofar,
-    probe_questions,
-)
+from api.first_day.questions import BED, GARDEN, KEYS, NONE, probe_questions
 from api.first_day.reading import Guide, NotAllowedError, Soil
 from api.first_day.soil_tests import lead
 from controller.errors import WrongUseError
@@ -133,14 +125,17 @@ class Interview:
                 self.used.add(key)
                 return self._given(question, sofar, key)
         default = question.default(sofar)
+        us = question.us if sofar.us else None
+        shown = default if us is None else us.shown(default)
         while self.ask is not None and question.asked:
-            typed = self.ask(question, whose, default)
+            typed = self.ask(question.spoken(sofar), whose, shown)
+            told = default if typed == shown else typed if us is None else us.taken(typed)
             try:
-                value = self._fitting(question, sofar, typed)
+                value = self._fitting(question, sofar, told)
             except NotAllowedError as exc:
                 self.say(f"{exc}.")
                 continue
-            if typed == default:
+            if typed == shown:
                 assumed.add(question.key)
             return value
         assumed.add(question.key)
@@ -160,17 +155,17 @@ class Interview:
     def _fitting(self, question: Question, sofar: Sofar, text: str) -> Any:  # noqa: ANN401
         value = question.read(text)
         if isinstance(value, Guide):
-            value = self._guided(value)
+            value = self._guided(value, us=sofar.us)
         misfit = question.fits(sofar, value)
         if misfit is not None:
             raise NotAllowedError(misfit)
         return value
 
-    def _guided(self, guide: Guide) -> Soil:
+    def _guided(self, guide: Guide, *, us: bool) -> Soil:
         if self.ask is None:
             msg = "nobody can be led through a test; allowed is feel 3 gritty or jar 4 4 2"
             raise NotAllowedError(msg)
-        found = lead(guide.test, self.ask, self.say)
+        found = lead(guide.test, self.ask, self.say, us=us)
         self.say(f"That is {found.name}.")
         return found
 
@@ -209,6 +204,7 @@ def _answers(sofar: Sofar, beds: tuple[BedAnswer, ...], assumed: frozenset[str])
         name=told["name"],
         garden_id=told["id"],
         timezone=told["timezone"],
+        units=told["units"],
         latitude=told["latitude"],
         longitude=told["longitude"],
         elevation_m=told["elevation_m"],

@@ -14,7 +14,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, available_timezones
 
-from api.first_day.questions import Here
+from api.first_day.asked import Here
 from controller.clock import ScaledClock, anchor_from
 from controller.connection import Address, Connection
 from controller.errors import LinkError
@@ -63,7 +63,9 @@ def here(environ: Mapping[str, str]) -> Here:
     today = datetime.fromtimestamp(clock.utc_s(), UTC).astimezone(ZoneInfo(zone)).date()
     host = socket.gethostname().split(".")[0]
     name = f"{host}.local" if re.fullmatch(HOST, host) else "thirstline.local"
-    return Here(today=today, zone=zone, town_deg=town_of(zone), host=name)
+    return Here(
+        today=today, zone=zone, towns_deg=towns_deg(), host=name, us_zones=frozenset(us_zones())
+    )
 
 
 def _zone(environ: Mapping[str, str]) -> str:
@@ -76,20 +78,30 @@ def _zone(environ: Mapping[str, str]) -> str:
     return next((name for name in told if name in known), "UTC")
 
 
-def town_of(zone: str) -> tuple[float, float] | None:
-    """Latitude and longitude [degrees north, east] of the town that a time zone is named for.
+def towns_deg() -> dict[str, tuple[float, float]]:
+    """Latitude and longitude [degrees north, east] of the town that each time zone is named for.
 
     Source: the table `zone1970.tab` of the IANA time zone database, in the package `tzdata`.
     """
+    places = [(cells[2], PLACE.fullmatch(cells[1])) for cells in _zones()]
+    return {
+        zone: (_deg(*found.group(*NORTH)), _deg(*found.group(*EAST)))
+        for zone, found in places
+        if found is not None
+    }
+
+
+def us_zones() -> list[str]:
+    """The time zones of the United States, from the same table."""
+    return [cells[2] for cells in _zones() if "US" in cells[0].split(",")]
+
+
+def _zones() -> list[list[str]]:
+    """The table's rows: countries, place, zone."""
     table = importlib.resources.files("tzdata") / "zoneinfo" / "zone1970.tab"
-    for line in table.read_text(encoding="utf-8").splitlines():
-        cells = line.split("\t")
-        if len(cells) >= 3 and not line.startswith("#") and cells[2] == zone:
-            found = PLACE.fullmatch(cells[1])
-            return (
-                None if found is None else (_deg(*found.group(*NORTH)), _deg(*found.group(*EAST)))
-            )
-    return None
+    lines = table.read_text(encoding="utf-8").splitlines()
+    rows = [line.split("\t") for line in lines if not line.startswith("#")]
+    return [cells for cells in rows if len(cells) >= 3]
 
 
 def _deg(sign: str, degrees: str, minutes: str, seconds: str | None) -> float:

@@ -8,83 +8,36 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from datetime import date
-from typing import Any
 
 from api.first_day import reading
 from api.first_day.answers import flow_l_min
-from api.first_day.hearing import Heard
+from api.first_day.asked import METRIC, US, InUS, Question, Sofar
 from controller.garden_checks import SUPPLY_SHARE_FRAC
 from controller.garden_rules import Text
 from controller.garden_ways import URL_PATTERN
+from controller.us_units import in_us_units
 
 MOST_BEDS = 32
 NONE = "none"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Here:
-    """What the machine knows by itself.
-
-    Attributes:
-        today: the local day.
-        zone: its time zone, `UTC` where it has none.
-        town_deg: latitude and longitude of the town that the zone is named for, if there is one.
-        host: its name in the house's network.
-    """
-
-    today: date
-    zone: str = "UTC"
-    town_deg: tuple[float, float] | None = None
-    host: str = "thirstline"
-
-
-@dataclass(slots=True)
-class Sofar:
-    """What is known when a question comes up: `garden` and `bed` hold answers by key."""
-
-    here: Here
-    heard: Heard
-    garden: dict[str, Any] = field(default_factory=dict)
-    bed: dict[str, Any] = field(default_factory=dict)
-    before: dict[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """One question.
-
-    Attributes:
-        key: by which it is answered in a script.
-        words: the question.
-        effect: what the answer changes, one line.
-        read: from text to value.
-        default: the answer that an empty line stands for, as text.
-        asked: whether people are asked; else only a script's answer is heard.
-        fits: whether a value fits the answers so far; a sentence where not.
-    """
-
-    key: str
-    words: str
-    effect: str
-    read: reading.Reader
-    default: Callable[[Sofar], str]
-    asked: bool = True
-    fits: Callable[[Sofar, Any], str | None] = lambda sofar, value: None
+FIVE_GAL_L, ONE_GAL_L = "18.927", "3.7854"  # a bucket and a meter as sold there: common practice
 
 
 def _always(text: str) -> Callable[[Sofar], str]:
     return lambda sofar: text
 
 
-def _as_before(key: str, text: str) -> Callable[[Sofar], str]:
-    """As in the bed before, else a text."""
+def _either(metric: str, us: str) -> Callable[[Sofar], str]:
+    """A text, and another one, metric too, where the grower thinks in US units."""
+    return lambda sofar: us if sofar.us else metric
+
+
+def _as_before(key: str, text: str, us: str = "") -> Callable[[Sofar], str]:
+    """As in the bed before, else a text, metric; `us` where the grower thinks in US units."""
 
     def default(sofar: Sofar) -> str:
         value = sofar.before.get(key)
         if value is None:
-            return text
+            return us if us and sofar.us else text
         return value.name if isinstance(value, reading.Soil) else f"{value}"
 
     return default
@@ -92,7 +45,7 @@ def _as_before(key: str, text: str) -> Callable[[Sofar], str]:
 
 def _town(axis: int) -> Callable[[Sofar], str]:
     def default(sofar: Sofar) -> str:
-        town = sofar.here.town_deg if sofar.garden["timezone"] == sofar.here.zone else None
+        town = sofar.here.towns_deg.get(sofar.garden["timezone"])
         return f"{town[axis]:.2f}" if town is not None else ("45", "0")[axis]
 
     return default
@@ -123,17 +76,19 @@ def _within_supply(sofar: Sofar, emitters: int) -> str | None:
     most = SUPPLY_SHARE_FRAC * supply
     if flow <= most:
         return None
-    return (
+    said = (
         f"{emitters} x {rating:g} L/h is {flow:.1f} L/min; allowed is 0 to {most:.1f} L/min, "
         f"{SUPPLY_SHARE_FRAC:g} of the supply: at most {int(60.0 * most / rating)} emitters"
     )
+    return in_us_units(said) if sofar.us else said
 
 
 def _some_flow(sofar: Sofar, seconds: float) -> str | None:
     flow = flow_l_min(sofar.garden["bucket_l"], seconds)
     if 0.1 <= flow <= 500.0:
         return None
-    return f"that is {flow:.3g} L/min; allowed is 0.1 to 500 L/min"
+    said = f"that is {flow:.3g} L/min; allowed is 0.1 to 500 L/min"
+    return in_us_units(said) if sofar.us else said
 
 
 def _bed_names(sofar: Sofar) -> str:
@@ -205,6 +160,13 @@ GARDEN = (
         default=lambda sofar: sofar.here.zone,
     ),
     Question(
+        key="units",
+        words="Litres and metres, or gallons, inches and feet? metric or us",
+        effect="These questions, page, commands and mails speak so. The file stays metric.",
+        read=reading.one_of((METRIC, US)),
+        default=lambda sofar: US if sofar.garden["timezone"] in sofar.here.us_zones else METRIC,
+    ),
+    Question(
         key="latitude",
         words="Latitude in degrees, north positive",
         effect="Gives sunrise, and what plants use where no weather is told. 1 degree will do.",
@@ -222,7 +184,7 @@ GARDEN = (
         key="elevation_m",
         words="Metres above the sea",
         effect="Thin air changes the reckoned water use a little.",
-        read=reading.number(-450.0, 5000.0, "m"),
+        read=reading.amount(-450.0, 5000.0, "m"),
         default=_always("100"),
         asked=False,
     ),
@@ -230,15 +192,20 @@ GARDEN = (
         key="bucket_l",
         words="Water: how many litres does your bucket hold?",
         effect="Hold it under the end of the main line, drip lines shut off, and fill it.",
-        read=reading.number(0.5, 1000.0, "L"),
-        default=_always("10"),
+        read=reading.amount(0.5, 1000.0, "L"),
+        default=_either("10", FIVE_GAL_L),
+        us=InUS(
+            words="Water: how many gallons does your bucket hold?",
+            unit="gal",
+            metric="L",
+        ),
     ),
     Question(
         key="bucket_s",
         words="In how many seconds was it full?",
-        effect="Litres by seconds are the supply: beds never take more than 0.9 of it.",
+        effect="Bucket by seconds is the supply: beds never take more than 0.9 of it.",
         read=reading.number(1.0, 3600.0, "s"),
-        default=_always("60"),
+        default=_either("60", "120"),
         fits=_some_flow,
     ),
     Question(
@@ -246,7 +213,12 @@ GARDEN = (
         words="A water meter in the main line: how many litres a pulse? (or none)",
         effect="Only a meter finds a burst, a leak, a stuck valve, and measures the walk.",
         read=reading.number_or_none(0.001, 100.0, "L"),
-        default=lambda sofar: "1" if sofar.heard.meters else NONE,
+        default=lambda sofar: _either("1", ONE_GAL_L)(sofar) if sofar.heard.meters else NONE,
+        us=InUS(
+            words="A water meter in the main line: how many gallons a pulse? (or none)",
+            unit="gal",
+            metric="L",
+        ),
     ),
     Question(
         key="master",
@@ -290,7 +262,7 @@ BED = (
     Question(
         key="plants",
         words="How many plants?",
-        effect="With the spacing they give the bed's size, and so its litres and limits.",
+        effect="With the spacing they give the bed's size, and so its water and limits.",
         read=reading.number(1, 2000, whole=True),
         default=_as_before("plants", "12"),
     ),
@@ -298,15 +270,25 @@ BED = (
         key="spacing_m",
         words="Metres from plant to plant along the row",
         effect="Twice as far is twice the ground, and up to twice the water.",
-        read=reading.number(0.05, 5.0, "m"),
-        default=_as_before("spacing_m", "0.5"),
+        read=reading.amount(0.05, 5.0, "m"),
+        default=_as_before("spacing_m", "0.5", us="0.4572"),
+        us=InUS(
+            words="Inches from plant to plant along the row",
+            unit="in",
+            metric="m",
+        ),
     ),
     Question(
         key="width_m",
         words="Metres from row to row, the path included",
         effect="The ground that a row has to itself: what it drinks follows it.",
-        read=reading.number(0.1, 10.0, "m"),
-        default=_as_before("width_m", "1.0"),
+        read=reading.amount(0.1, 10.0, "m"),
+        default=_as_before("width_m", "1.0", us="0.9144"),
+        us=InUS(
+            words="Feet from row to row, the path included",
+            unit="ft",
+            metric="m",
+        ),
     ),
     Question(
         key="soil",
@@ -326,7 +308,7 @@ BED = (
     Question(
         key="lines",
         words="How many drip lines along each row?",
-        effect="They wet a strip of 0.5 m, and 0.3 m more for each further one.",
+        effect="A line wets a strip of 0.5 m (20 in), each further one 0.3 m (12 in) more.",
         read=reading.number(1, 6, whole=True),
         default=_as_before("lines", "1"),
     ),
@@ -334,8 +316,14 @@ BED = (
         key="emitter_l_h",
         words="What does one emitter give, in litres an hour? It is printed on the line",
         effect="Turns litres into minutes; the walk holds it against the meter.",
-        read=reading.number(0.1, 50.0, "L/h"),
-        default=_as_before("emitter_l_h", "2"),
+        read=reading.amount(0.1, 50.0, "L/h"),
+        default=_as_before("emitter_l_h", "2", us="2.2712"),
+        us=InUS(
+            words="What does one emitter give, in gallons an hour? It is printed on the line",
+            effect="Turns gallons into minutes; the walk holds it against the meter.",
+            unit="gal/h",
+            metric="L/h",
+        ),
     ),
     Question(
         key="emitters",
@@ -382,7 +370,13 @@ def probe_questions(name: str, said: str, kind: str, depth_cm: float) -> tuple[Q
             key="depth_cm",
             words=f"How deep does {name} sit, in cm?",
             effect="One among the roots (20) and one near their bottom (40) see a watering pass.",
-            read=reading.number(1.0, 200.0, "cm"),
+            read=reading.amount(1.0, 200.0, "cm"),
             default=_always(f"{depth_cm:g}"),
+            us=InUS(
+                words=f"How deep does {name} sit, in inches?",
+                effect="One among the roots (8) and one near their bottom (16) see water pass.",
+                unit="in",
+                metric="cm",
+            ),
         ),
     )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 from zoneinfo import available_timezones
 
+from api.first_day import amounts
 from api.first_day.soil_by_hand import LONGEST_RIBBON_CM, Rubbed, by_jar, by_ribbon
 from controller.garden_parts import SoilName
 from controller.garden_rules import (
@@ -26,6 +27,7 @@ from controller.garden_rules import (
 Reader = Callable[[str], object]
 YES, NO = ("yes", "y", "true"), ("no", "n", "false")
 GUIDED = ("feel", "jar")
+RIBBON = "ribbon cm"  # a key of `amounts.UNITS`
 
 
 class NotAllowedError(ValueError):
@@ -68,9 +70,47 @@ def number(low: float, high: float, unit: str = "", *, whole: bool = False) -> R
     return read
 
 
+def amount(low: float, high: float, metric: str) -> Reader:
+    """An amount, bare in its metric unit or with any unit of its measure behind it.
+
+    Args:
+        low: the least that is allowed, metric.
+        high: the most.
+        metric: a key of `amounts.UNITS`.
+    """
+    rule = Between(low, high, amounts.short(metric))
+
+    def read(text: str) -> object:
+        told = amounts.typed(text, metric)
+        unit = amounts.short(metric) if told is None or not told.unit else told.unit
+        per = amounts.factor(metric, unit)
+        bound = rule if per == 1.0 else Between(_three(low / per), _three(high / per), unit)
+        value = _float(text if told is None else told.number)
+        if value is None:
+            units = ", ".join(amounts.UNITS[metric])
+            msg = f"{bound.broken(text)}, with one of {units} behind it or none"
+            raise refused(msg)
+        if rule.broken(value * per) is not None:
+            _pass(bound.broken(value) or rule.broken(value * per))
+        return amounts.metric_of(value, metric, unit)
+
+    return read
+
+
+def _three(value: float) -> float:
+    return float(f"{value:.3g}")
+
+
+def _float(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None
+
+
 def number_or_none(low: float, high: float, unit: str) -> Reader:
-    """A number, or `none`."""
-    read_number = number(low, high, unit)
+    """An amount, or `none`."""
+    read_number = amount(low, high, unit)
 
     def read(text: str) -> object:
         try:
@@ -160,19 +200,25 @@ def soil(text: str) -> object:
 
 
 def _felt(text: str, told: list[str]) -> Soil:
+    read = amount(0.0, LONGEST_RIBBON_CM, RIBBON)
     allowed = f"feel, 0 to {LONGEST_RIBBON_CM:g} cm, and {OneOf(get_args(Rubbed)).allowed}"
     if told == ["falls"]:
         return Soil(by_ribbon(0.0, "neither", ball=False), "no ball in the hand")
     try:
-        ribbon_cm, rubbed = float(told[0]), told[1]
-    except (ValueError, IndexError):
+        ribbon_cm, rubbed = read(told[0]), told[1]
+    except (NotAllowedError, IndexError):
         msg = f"{shown(text)} is not {allowed}"
         raise refused(msg) from None
-    if not 0.0 <= ribbon_cm <= LONGEST_RIBBON_CM or rubbed not in get_args(Rubbed):
+    if not isinstance(ribbon_cm, float) or rubbed not in get_args(Rubbed):
         msg = f"{shown(text)} is not {allowed}"
         raise refused(msg)
-    by = f"a ribbon of {ribbon_cm:g} cm, {rubbed} when rubbed"
-    return Soil(by_ribbon(ribbon_cm, rubbed), by)  # type: ignore[arg-type]
+    return ribbon(ribbon_cm, rubbed, "in" if told[0].endswith("in") else "cm")  # type: ignore[arg-type]
+
+
+def ribbon(ribbon_cm: float, rubbed: Rubbed, unit: str) -> Soil:
+    """The soil of a ribbon, and in which words of it."""
+    by = f"a ribbon of {amounts.said(ribbon_cm, RIBBON, unit)}, {rubbed} when rubbed"
+    return Soil(by_ribbon(ribbon_cm, rubbed), by)
 
 
 def _settled(text: str, told: list[str]) -> Soil:

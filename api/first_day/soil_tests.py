@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal, get_args
 
-from api.first_day import reading
-from api.first_day.questions import Question
+from api.first_day import amounts, reading
+from api.first_day.asked import Question
 from api.first_day.reading import NotAllowedError, Soil
 from api.first_day.soil_by_hand import LONGEST_RIBBON_CM, Rubbed, by_jar, by_ribbon
 
@@ -26,27 +26,29 @@ JAR = (
 )
 
 
-def lead(test: Literal["feel", "jar"], ask: Ask, say: Say) -> Soil:
-    """Lead through one of the tests and name the soil."""
+def lead(test: Literal["feel", "jar"], ask: Ask, say: Say, *, us: bool = False) -> Soil:
+    """Lead through one of the tests and name the soil; `us`: lengths are asked in inches."""
     for line in FEEL if test == "feel" else JAR:
         say(line)
-    return _feel(ask, say) if test == "feel" else _jar(ask, say)
+    return _feel(ask, say, us=us) if test == "feel" else _jar(ask, say, us=us)
 
 
-def _feel(ask: Ask, say: Say) -> Soil:
+def _feel(ask: Ask, say: Say, *, us: bool) -> Soil:
     ball = _one(
         ask, say, "ball", "Squeezed, does it stay a ball?", "no: sand", reading.yes_no, "yes"
     )
     if not ball:
         return Soil(by_ribbon(0.0, "neither", ball=False), "no ball in the hand")
+    unit, long, loam, clay_loam = ("in", "inches", 1, 2) if us else ("cm", "cm", 2.5, 5)
+    read = reading.amount(0.0, LONGEST_RIBBON_CM, reading.RIBBON)
     ribbon_cm = _one(
         ask,
         say,
         "ribbon_cm",
-        "Push it out between thumb and finger: how many cm until the ribbon breaks?",
-        "0: it forms none. Up to 2.5 loams, up to 5 clay loams, longer clays",
-        reading.number(0.0, LONGEST_RIBBON_CM, "cm"),
-        "2",
+        f"Push it out between thumb and finger: how many {long} until the ribbon breaks?",
+        f"0: it forms none; up to {loam}: loams; up to {clay_loam}: clay loams; longer: clays",
+        lambda text: read(amounts.with_unit(text, reading.RIBBON, unit)),
+        "0.8" if us else "2",
     )
     rubbed: Rubbed = "neither"
     if ribbon_cm > 0.0:
@@ -59,20 +61,22 @@ def _feel(ask: Ask, say: Say) -> Soil:
             reading.one_of(get_args(Rubbed)),
             "neither",
         )
-    return Soil(by_ribbon(ribbon_cm, rubbed), f"a ribbon of {ribbon_cm:g} cm, {rubbed} when rubbed")
+    return reading.ribbon(ribbon_cm, rubbed, unit)
 
 
-def _jar(ask: Ask, say: Say) -> Soil:
+def _jar(ask: Ask, say: Say, *, us: bool) -> Soil:
+    unit, long = ("in", "inches") if us else ("cm", "cm")
+    read = reading.amount(0.0, THICKEST_CM, "cm")
     while True:
         layers = [
             _one(
                 ask,
                 say,
                 what,
-                f"How thick is the layer of {what}, in cm?",
+                f"How thick is the layer of {what}, in {long}?",
                 how,
-                reading.number(0.0, THICKEST_CM, "cm"),
-                "2",
+                lambda text: read(amounts.with_unit(text, "cm", unit)),
+                "1" if us else "2",
             )
             for what, how in (
                 ("sand", "from the bottom to the first mark"),
@@ -85,7 +89,8 @@ def _jar(ask: Ask, say: Say) -> Soil:
         except ValueError as exc:
             say(f"{exc}.")
             continue
-        return Soil(name, "a jar: {:g} / {:g} / {:g} cm of sand, silt, clay".format(*layers))
+        each = " / ".join(amounts.said(one, "cm", unit).removesuffix(f" {unit}") for one in layers)
+        return Soil(name, f"a jar: {each} {unit} of sand, silt, clay")
 
 
 def _one(

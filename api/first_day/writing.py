@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
+from api.first_day import amounts
 from api.first_day.answers import Answers, BedAnswer, ProbeAnswer
+from api.first_day.asked import US
 
 COLUMN = 33  # where comments begin
 GUESS = "assumed: "
@@ -33,6 +35,13 @@ def _line(key: str, value: object, comment: str = "", *, assumed: bool = False) 
     return f"{plain:<{COLUMN - 1}} # {said}" if said else plain
 
 
+def _said(answers: Answers, value: float, metric: str, unit: str, comment: str) -> str:
+    """A comment, with the amount before it as the grower thinks of it."""
+    if answers.units != US:
+        return comment
+    return ", ".join(filter(None, [amounts.said(value, metric, unit), comment]))
+
+
 def _toml(value: object) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False)
@@ -45,6 +54,8 @@ def _head(answers: Answers) -> Iterator[str]:
     place = bool({"latitude", "longitude"} & answers.assumed)
     yield f"# The garden file of {answers.name}, written by `thirstline new`. It is yours: change"
     yield "# what you like. Everything is metric. `thirstline check` reads it and explains it back."
+    if answers.units == US:
+        yield "# What you know in gallons, inches and feet stands behind it."
     yield ""
     yield "[garden]"
     yield _line("id", answers.garden_id, "stands in the names of all messages")
@@ -58,6 +69,9 @@ def _head(answers: Answers) -> Iterator[str]:
         assumed="elevation_m" in answers.assumed,
     )
     yield _line("timezone", answers.timezone, assumed="timezone" in answers.assumed)
+    yield _line(
+        "units", answers.units, "metric or us, as people speak", assumed="units" in answers.assumed
+    )
     yield _line("beds_at_once", 1, "no more than so many drink together")
     yield _line("hours", "22:00-sunrise", "dark hours, so that leaves stay dry by day")
     yield '# frost_lock = ["11-01", "03-31"]  # no water at all between these days'
@@ -76,13 +90,17 @@ def _head(answers: Answers) -> Iterator[str]:
         yield '# names = ["garden.local"]        # every name and address that people type'
 
 
+def _bucket(answers: Answers) -> str:
+    return amounts.said(answers.bucket_l, "L", "gal" if answers.units == US else "L")
+
+
 def _supply(answers: Answers) -> Iterator[str]:
     bucket = {"bucket_l", "bucket_s"} & answers.assumed
     yield "[supply]"
     yield _line(
         "flow_l_min",
         round(answers.flow_l_min, 2),
-        f"a bucket of {answers.bucket_l:g} L in {answers.bucket_s:g} s",
+        f"a bucket of {_bucket(answers)} in {answers.bucket_s:g} s",
         assumed=bool(bucket),
     )
     if answers.pulse_l is not None:
@@ -97,30 +115,37 @@ def _bed(answers: Answers, bed: BedAnswer) -> Iterator[str]:
     def line(key: str, value: object, comment: str = "", *asked: str) -> str:
         return _line(key, value, comment, assumed=bool(set(asked or (key,)) & bed.assumed))
 
+    def said(value: float, metric: str, unit: str, comment: str) -> str:
+        return _said(answers, value, metric, unit, comment)
+
+    apart = said(bed.spacing_m, "m", "in", "from plant to plant along the row")
+    wide = said(bed.width_m, "m", "ft", "ground that the row has to itself, path included")
+    litres = "each" if answers.units == US else "litres an hour, each"
+    each = said(bed.emitter_l_h, "L/h", "gal/h", litres)
     yield f"[beds.{bed.name}]"
     yield _line("crop", "tomato")
     yield '# habit = "determinate"           # bush types; else staked and picked to frost'
     yield line("transplanted", bed.planted, "", "planted")
     yield line("plants", bed.plants)
-    yield line("spacing_m", bed.spacing_m, "from plant to plant along the row")
-    yield line("width_m", bed.width_m, "ground that the row has to itself, path included")
+    yield line("spacing_m", bed.spacing_m, apart)
+    yield line("width_m", bed.width_m, wide)
     yield line("soil", bed.soil, bed.soil_by if "soil" not in bed.assumed else "feel or jar tells")
     yield line("mulch", bed.mulch, "none, straw or plastic")
     yield line("lines", bed.lines, "drip lines along the row")
     yield line("emitters", bed.emitters, "all of this bed")
-    yield line("emitter_l_h", bed.emitter_l_h, "litres an hour, each")
+    yield line("emitter_l_h", bed.emitter_l_h, each)
     yield _line("valve", bed.name)
     yield _line("probes", [probe.name for probe in bed.probes])
     yield "# lean = 0.5                      # 0 lush ... 1 lean: how far it may dry"
     for probe in bed.probes:
         yield ""
-        yield from _probe(probe)
+        yield from _probe(answers, probe)
     yield ""
     yield f"[valves.{bed.name}]"
     yield from _valve_topics(bed.valve_topic)
 
 
-def _probe(probe: ProbeAnswer) -> Iterator[str]:
+def _probe(answers: Answers, probe: ProbeAnswer) -> Iterator[str]:
     yield f"[probes.{probe.name}]"
     if probe.topic:
         yield _line("topic", probe.topic)
@@ -129,7 +154,7 @@ def _probe(probe: ProbeAnswer) -> Iterator[str]:
     if probe.senml is not None:
         yield _line("senml", probe.senml)
     yield _line("kind", probe.kind, f"it said {probe.said}" if probe.said else "")
-    yield _line("depth_cm", probe.depth_cm)
+    yield _line("depth_cm", probe.depth_cm, _said(answers, probe.depth_cm, "cm", "in", ""))
     if probe.kind == "raw":
         yield "# calibration = [[2900, 0.04], [1350, 0.42]]  # else two dry spells teach it"
 
@@ -156,7 +181,8 @@ def _devices(answers: Answers) -> Iterator[str]:
         if answers.meter_topic:
             yield _line("topic", answers.meter_topic)
         assumed = "pulse_l" in answers.assumed
-        yield _line("litres_per_pulse", answers.pulse_l, "printed on it", assumed=assumed)
+        each = _said(answers, answers.pulse_l, "L", "gal", "printed on it")
+        yield _line("litres_per_pulse", answers.pulse_l, each, assumed=assumed)
     yield ""
     if answers.mast:
         yield f"[weather.{answers.mast}]"

@@ -35,22 +35,45 @@ def sentences(book: dict[str, Any], tongue: Tongue) -> list[str]:
         tongue: units.
     """
     beds = book["beds"]
-    said = [_whole(beds, tongue), _thirstiest(beds, tongue), _drier(book, tongue), _stress(beds)]
+    said = [_whole(book, tongue), _thirstiest(beds, tongue), _drier(book, tongue), _stress(beds)]
     said.append(_per_kg(beds, tongue))
     said += [_fault(book["varieties"], key, words, tongue) for key, words in FAULTS]
     said.append(_swung(beds, tongue))
     return [one for one in said if one]
 
 
-def _whole(beds: dict[str, Any], tongue: Tongue) -> str:
+def _whole(book: dict[str, Any], tongue: Tongue) -> str:
+    beds = book["beds"]
     litres = sum(bed["litres"] for bed in beds.values())
     waterings = sum(bed["waterings"] for bed in beds.values())
-    if not waterings:
-        return "Nothing was watered."
+    if not _recorded(beds):
+        return _unrecorded(book["first"], book["record_ends"])
     rain = max(bed["rain_mm"] for bed in beds.values())
     fell = f", and {tongue.depth(rain)} of rain fell" if rain > 0.0 else ""
+    if not waterings:
+        poured_l = sum(bed["poured_l"] for bed in beds.values())
+        by_hand = f", {tongue.litres(poured_l)} was poured by hand" if poured_l > 0.0 else ""
+        return f"No valve gave water{by_hand}{fell}."
     many = count(waterings, "watering", "waterings")
     return f"The garden drank {tongue.litres(litres)} in {many}{fell}."
+
+
+def _recorded(beds: dict[str, Any]) -> bool:
+    """Whether the record holds anything of the season."""
+    return any(
+        bed["waterings"] or bed["driest_frac"] is not None or bed["picks"] or bed["poured_l"]
+        for bed in beds.values()
+    )
+
+
+def _unrecorded(first: str, ends: str | None) -> str:
+    """What is true of a season that the record does not reach."""
+    if ends is None or ends >= first:
+        return f"Nothing is recorded since {day_words(first)} {first[:4]}."
+    return (
+        f"The record ends on {day_words(ends)} {ends[:4]}, before this season began on "
+        f"{day_words(first)} {first[:4]}: it holds nothing of it."
+    )
 
 
 def _thirstiest(beds: dict[str, Any], tongue: Tongue) -> str:
@@ -73,21 +96,23 @@ def _drier(book: dict[str, Any], tongue: Tongue) -> str:
     miss_l = found["miss_litres"]
     water = f"{tongue.litres(abs(change_l))} {'less' if change_l < 0.0 else 'more'}"
     if abs(change_l) <= miss_l:
-        water = f"as much water, as far as can be told ({water})"
+        about = f" ({water})" if abs(change_l) >= 1.0 else ""
+        water = f"as much water, as far as can be told{about}"
     fewer = found["same_waterings"] - found["waterings"]
-    turns = f"{count(abs(fewer), 'watering', 'waterings')} {'fewer' if fewer >= 0 else 'more'}"
-    past = found["days_past_floor"] - found["same_days_past_floor"]
-    dry = count(abs(past), "day", "days") if past else "no day"
-    dry = f"{dry} {'fewer' if past < 0 else 'more'} past a floor"
-    few = len(book["beds"]) - found["reckoned_beds"]
-    beds = f" (without {count(few, 'bed', 'beds')} of too short a record)" if few else ""
-    points = f"{100.0 * found['shift_frac']:.0f} points"
+    way = "fewer" if fewer >= 0 else "more"
+    turns = count(abs(fewer), f"{way} watering", f"{way} waterings")
     turns = turns if fewer else "as many waterings"
+    past = found["days_past_floor"] - found["same_days_past_floor"]
+    way = "fewer" if past < 0 else "more"
+    dry = count(abs(past), f"{way} day", f"{way} days") if past else "no more days"
+    few = len(book["beds"]) - found["reckoned_beds"]
+    beds = f" for all but {count(few, 'bed', 'beds')} of too short a record," if few else ""
+    points = f"{100.0 * found['shift_frac']:.0f} points"
     return (
-        f"Had each thirst line been {points} drier{beds}, the garden would have taken {water}, in "
-        f"{turns}, with {dry}. That is reckoned by the balance alone; for the lines as they were "
-        f"it misses the ledger's {tongue.litres(found['given_litres'])} by "
-        f"{tongue.litres(miss_l)}, bed by bed."
+        f"Had each thirst line been {points} drier, the garden would have taken {water}, in "
+        f"{turns}, with {dry} past a floor. That is reckoned{beds} by the balance alone, which "
+        f"misses what the ledger has for the lines as they were, "
+        f"{tongue.litres(found['given_litres'])}, by {tongue.litres(miss_l)}."
     )
 
 

@@ -20,6 +20,7 @@ from api.page.holds import (
     OPEN_VALVES,
     alert_text,
     alerts_to_show,
+    back_in_contact,
     bed_pause,
     bed_reason,
     drinks_by_itself,
@@ -31,6 +32,7 @@ from api.page.holds import (
     promised_s,
     reason_numbers,
     runs,
+    unheard,
 )
 from api.page.scarce import supply_words, turn_words, waits_for_water
 from api.page.states import given_words, label_words, left_words, valve_words
@@ -40,6 +42,7 @@ from api.problems import etag_of
 
 SPANS = {"10": 10.0, "30": 30.0, "season": 150.0}  # [d] how far back the strips go
 UNPROVED_VALVES = frozenset({"told_to_close", "unknown"})
+NO_CONTACT = frozenset({"link_lost", "valve_silent", "bed_blind"})  # alerts of what is not heard
 PIECES = list[tuple[str, bool]]  # text, and whether it is stressed
 
 QUALITY_WORDS = {
@@ -155,11 +158,12 @@ def ordered(view: dict[str, Any]) -> list[str]:
 def verdict(view: dict[str, Any]) -> str:
     """Whether all is well, in a word; empty while that is still being found out."""
     shown = alerts_to_show(view)
-    needed = any(alert["person_needed"] for alert in shown)
+    needed = any(alert["person_needed"] or alert["code"] in NO_CONTACT for alert in shown)
     if needed or view["holds"]["locked"] or not view["link_up"]:
         return "Look here:"
     unproved = any(bed["valve"] in UNPROVED_VALVES for bed in view["beds"].values())
-    if unproved or not view["ready"]:
+    again = any(back_in_contact(view, bed) for bed in view["beds"])  # not judged since
+    if unproved or again or unheard(view) or not view["ready"]:
         return ""
     return "Well, but for what stands below." if shown else "All is well."
 
@@ -178,6 +182,9 @@ def _wrong(view: dict[str, Any]) -> PIECES:
             return [(where, True), (" needs you.", False)]
     if not view["link_up"]:
         return [("No contact", True), (" with the valves and probes. Nothing opens.", False)]
+    silent = unheard(view)
+    if silent and view["ready"]:
+        return [("No word", True), (f" from {silent}.", False)]
     return []
 
 
@@ -228,6 +235,8 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
         return f"Open valves close by themselves. If it lasts, look at the network. {read}"
     if view["holds"]["locked"]:
         return f"Unlock when the work is done. {read}"
+    if unheard(view) and view["ready"]:
+        return f"What is open closes by itself. If this lasts, look at the node. {read}"
     if view["holds"]["paused_until"] is not None:
         return f"Paused by you. Water by hand if it gets hot. {read}"
     if any(alert["code"] == "tank_low" for alert in view["alerts"]):

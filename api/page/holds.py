@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.page.words import Tongue, bed_name, utc_s_of
+from api.page.words import Tongue, bed_name, listed, utc_s_of
 
 OPEN_VALVES = frozenset({"open", "opening"})
 RESTING_STATES = frozenset({"paused", "locked", "cleared", "held"})  # drink nothing by themselves
+FEW_NAMES = 3  # of beds in one sentence
 RUNNING_STATES = frozenset({"watering", "soaking"})
 
 
@@ -108,6 +109,21 @@ def alert_text(alert: dict[str, Any], tongue: Tongue) -> str:
     """An alert's sentence without the name of its bed before it."""
     text = tongue.said(str(alert["text"]))
     return text.removeprefix(f"{bed_name(alert['bed'])}: ") if alert["bed"] else text
+
+
+def in_contact(view: dict[str, Any], state: dict[str, Any]) -> bool:
+    """Whether what is said of a bed's valve is of now: broker and node both speak."""
+    return bool(view["link_up"]) and bool(state["valve_heard"])
+
+
+def unheard(view: dict[str, Any]) -> str:
+    """The valves whose nodes say nothing though the broker is there; empty where there are none."""
+    beds = [bed_name(bed) for bed, state in view["beds"].items() if not state["valve_heard"]]
+    master = ["the master valve"] if view.get("master_heard") is False else []
+    if len(beds) > FEW_NAMES:
+        return f"{len(beds) + len(master)} valves"
+    valves = "the valve of" if len(beds) == 1 else "the valves of"
+    return listed(([f"{valves} {listed(beds)}"] if beds else []) + master)
 
 
 def back_in_contact(view: dict[str, Any], bed: str) -> bool:

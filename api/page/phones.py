@@ -80,7 +80,7 @@ def _phone(one: dict[str, Any], caller: Caller, tongue: Tongue) -> tuple[str, st
     """A paired browser: its id, what is said of it, and whether it is this one."""
     since_s = utc_s_of(one["since"])
     since = "" if since_s is None else f", in since {tongue.when(since_s)}"
-    name = one["name"] or "A phone without a name"
+    name = one["name"] or "Unnamed phone"
     return one["id"], f"{name}, {one['role']}{since}", caller.who.split()[1] == one["id"]
 
 

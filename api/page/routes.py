@@ -15,6 +15,7 @@ from api import bodies
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
 from api.page.felt import miss_words
+from api.page.holds import runs
 from api.page.parts import (
     desk_of,
     doors_of,
@@ -112,7 +113,7 @@ async def open_with_code(request: Request, code: str = "") -> Response:
     pair, value, digest = doors.new_pairing()
     made = await place(
         desk_of(request),
-        Caller(who="one-use code", writes=True),
+        Caller(who="opened link", writes=True),
         OrderKind.PAIR,
         pair=pair,
         role=offer.role,
@@ -151,6 +152,8 @@ async def water_page(
         "refill": None if refill is None else tongue.litres(refill),
         "full": refill is not None and refill < FULL_BELOW_L,
         "range": plans.range_words(view, bed, tongue),
+        "barred": plans.barred(view, bed),
+        "runs": runs(state),
         "water": VOLUME.unit(us=tongue.us),
         "how": "",
         "plan": [],

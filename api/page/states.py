@@ -12,7 +12,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.page import plant
-from api.page.holds import OPEN_VALVES, back_in_contact, due_s, paused_until_s, runs
+from api.page.holds import (
+    OPEN_VALVES,
+    back_in_contact,
+    due_s,
+    in_contact,
+    paused_until_s,
+    runs,
+)
 from api.page.words import Tongue, left, number
 
 
@@ -109,7 +116,7 @@ def label_words(view: dict[str, Any], bed: str, shape: plant.Posture) -> str:
     valve = VALVES.get(state["valve"], VALVES["unknown"])
     if valve.label:
         return valve.label
-    if not view["link_up"] and state["valve"] in OPEN_VALVES:
+    if not in_contact(view, state) and state["valve"] in OPEN_VALVES:
         return REASONS["link_lost"]
     if paused_until_s(view, bed) is not None and state["state"] in {"drying", "due"}:
         return STATES["paused"]
@@ -166,9 +173,10 @@ def valve_words(
         lost: whether this is for a browser that does not hear from here any more.
     """
     valve = VALVES.get(state["valve"], VALVES["unknown"])
-    said = valve.was if lost or not view["link_up"] else valve.words
+    said = valve.was if lost or not in_contact(view, state) else valve.words
     watering = state.get("watering")
     if watering:
-        pulses = f"pulse {watering['pulse']} of {watering['pulses']}"
+        soaks = "next " if state["state"] == "soaking" else ""
+        pulses = f"{soaks}pulse {watering['pulse']} of {watering['pulses']}"
         said = f"{said}, {given_words(state, tongue)}, {pulses}"
     return said

@@ -112,6 +112,7 @@ class Book:
     waterings: tuple[WateringRow, ...]
     varieties: tuple[tuple[str, Fruit], ...]
     drier: Drier | None = None  # what a drier line would have cost; None: too little to tell
+    record_ends: date | None = None  # of the whole record, before or in this season; None: empty
 
 
 def book_of(garden: Garden, rows: SeasonRows) -> Book:
@@ -142,6 +143,7 @@ def book_of(garden: Garden, rows: SeasonRows) -> Book:
         waterings=tuple(one for one in rows.waterings if one.bed in garden.beds),
         varieties=tuple(varieties),
         drier=_drier(garden, hours, waterings),
+        record_ends=None if rows.ends_utc_s is None else local_date(rows.ends_utc_s, zone),
     )
 
 

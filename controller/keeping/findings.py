@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from controller.datafolder import LEAST_FREE_BYTES
 
-MB = 1e6
+MB, GB = 1e6, 1e9
 SEASON_BYTES = 200 * MB  # a season's record at 64 probes (DEVELOPERS.md, What a season takes)
 MEMORY_LOW_BYTES = 64 * MB
 MEMORY_OUT_BYTES = 24 * MB
@@ -110,6 +110,13 @@ def clock(board: Board) -> Finding:
     return well(name, "The clock is set from outside, and a clock chip keeps it.")
 
 
+def room(many: float) -> str:
+    """Bytes as people say them: `90 MB`, `1.2 GB`, `78 GB`."""
+    if many < GB:
+        return f"{many / MB:.0f} MB"
+    return f"{many / GB:.1f} GB" if many < 9.95 * GB else f"{many / GB:.0f} GB"
+
+
 def disk(board: Board) -> Finding:
     """Whether there is room, and whether it can be written to."""
     name = "disk"
@@ -122,7 +129,7 @@ def disk(board: Board) -> Finding:
         )
     if board.free_bytes is None:
         return unknown(name, "The free space cannot be read.")
-    free = f"{board.free_bytes / MB:.0f} MB free, the record takes {board.database_bytes / MB:.0f}"
+    free = f"{room(board.free_bytes)} free, the record takes {room(board.database_bytes)}"
     if not board.free_bytes >= LEAST_FREE_BYTES:
         return bad(name, f"{free}.", "Make room: without a record nothing opens.")
     if not board.free_bytes >= SEASON_BYTES:
@@ -157,9 +164,9 @@ def memory(board: Board) -> Finding:
     name = "memory"
     if board.memory_free_bytes is None:
         return unknown(name, "The free memory cannot be read.")
-    told = f"{board.memory_free_bytes / MB:.0f} MB free"
+    told = f"{room(board.memory_free_bytes)} free"
     if board.daemon_bytes is not None:
-        told += f", the daemon takes {board.daemon_bytes / MB:.0f}"
+        told += f", the daemon takes {room(board.daemon_bytes)}"
     if not board.memory_free_bytes >= MEMORY_OUT_BYTES:
         return bad(name, f"{told}.", "End other programs: the system may soon end the daemon.")
     if not board.memory_free_bytes >= MEMORY_LOW_BYTES:

@@ -46,8 +46,7 @@ def pair(run: Run, order: Order) -> Reply:
         since_trusted_s=run.trusted_s,
     )
     run.state.pairs = {**holds, order.pair: made}  # a new one: others read it at any time
-    named = f" ({order.name})" if order.name else ""
-    text = f"Paired as {order.role}: {order.pair}{named}."
+    text = f"{order.name or 'A browser'} is let in as {order.role} ({order.pair})."
     return Reply(status="accepted", reason="paired", text=text, note=text)
 
 

@@ -149,9 +149,14 @@ def bed_name(bed: str) -> str:
     return bed.replace("-", " ").replace("_", " ").capitalize()
 
 
+def percent(frac: float) -> str:
+    """A share as people read it: `61 %`."""
+    return f"{100.0 * frac:.0f} %"
+
+
 def _pct(numbers: dict[str, float], key: str) -> str:
     value = numbers.get(key)
-    return "an unknown share" if value is None else f"{100.0 * value:.0f} %"
+    return "an unknown share" if value is None else percent(value)
 
 
 def _amount(key: str, unit: str) -> Callable[[dict[str, float]], str]:

@@ -31,19 +31,19 @@ import json
 import os
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
 import urllib.request
-from contextlib import closing
 from datetime import date
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from controller.datafolder import DataFolder
+from controller.events import ValveReport
+from controller.store import open_reader
 from sim.pace import long_season
 from sim.record_size import IDLE_VALVE_S, Plot, season
 from sim.replay import EngineReplay
@@ -236,13 +236,10 @@ class Bench:
         self.found["readings"] = {"told": self._nodes.told, "daemon": taken, "subscriber": heard}
 
     def _disk(self) -> None:
-        database = (self._data / "thirstline.db").as_uri()
-        with closing(sqlite3.connect(f"{database}?mode=ro", uri=True)) as db:
-            rows = (
-                "SELECT count(*), max(at_utc_s) - min(at_utc_s) FROM journal WHERE kind = 'valve'"
-            )
-            many, over_s = db.execute(rows).fetchone()
-        self.found["valve_rows_a_minute"] = 60.0 * many / over_s
+        with open_reader(DataFolder(self._data)) as reader:
+            events = (row.event for row in reader.journal())
+            at_s = [event.at_utc_s for event in events if isinstance(event, ValveReport)]
+        self.found["valve_rows_a_minute"] = 60.0 * len(at_s) / (at_s[-1] - at_s[0])
         for name, valve_s in (("disk_mb_a_day", IDLE_VALVE_S), ("disk_mb_a_day_no_valves", 0)):
             plot = Plot(probes=PROBES, every_s=60, valve_s=valve_s, state_json=ten_days_state())
             folder = self._folder / name

@@ -32,6 +32,7 @@ LISTEN_S = 14  # [s] real; the nodes speak every 10 s at this pace
 ANSWERS = """\
 name = "Hollin Lane plot"
 timezone = "America/Los_Angeles"
+units = "metric"
 latitude = 47.6
 longitude = -122.3
 bucket_l = 10

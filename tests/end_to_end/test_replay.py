@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from datetime import UTC, date, datetime
 from itertools import pairwise
 from statistics import median
@@ -19,7 +20,7 @@ from sim.replay import PolicyRun, Replay, prepare, run_policy
 
 pytest.importorskip("vega_datasets", reason="the extra `seasons` is not installed")
 
-MOST_SECONDS = 20.0
+MOST_CPU_S = 20.0
 GRACE_S = 60.0  # the valves' own words at the end of the hours, in steps of half a minute
 
 
@@ -33,13 +34,26 @@ def season() -> Replay:
 
 
 @pytest.fixture(scope="module")
-def ours(season: Replay) -> PolicyRun:
-    return run_policy(season, "thirstline")
+def cpu_s() -> dict[str, float]:
+    """What each policy's season took of one core [s], whatever else the machine does."""
+    return {}
+
+
+def timed(season: Replay, policy: str, cpu_s: dict[str, float]) -> PolicyRun:
+    began_s = time.process_time()
+    run = run_policy(season, policy)
+    cpu_s[policy] = time.process_time() - began_s
+    return run
 
 
 @pytest.fixture(scope="module")
-def clock(season: Replay) -> PolicyRun:
-    return run_policy(season, "daily-clock")
+def ours(season: Replay, cpu_s: dict[str, float]) -> PolicyRun:
+    return timed(season, "thirstline", cpu_s)
+
+
+@pytest.fixture(scope="module")
+def clock(season: Replay, cpu_s: dict[str, float]) -> PolicyRun:
+    return timed(season, "daily-clock", cpu_s)
 
 
 @pytest.mark.slow
@@ -88,8 +102,11 @@ def test_credited_litres_are_the_worlds_own_to_one_per_cent(ours: PolicyRun) -> 
 
 
 @pytest.mark.slow
-def test_both_policies_take_less_than_twenty_seconds(ours: PolicyRun, clock: PolicyRun) -> None:
-    assert ours.seconds + clock.seconds < MOST_SECONDS
+def test_both_policies_take_less_than_twenty_seconds_of_a_core(
+    ours: PolicyRun, clock: PolicyRun, cpu_s: dict[str, float]
+) -> None:
+    assert {ours.name, clock.name} == set(cpu_s)
+    assert sum(cpu_s.values()) < MOST_CPU_S
 
 
 def replayed(hash_seed: str, *more: str) -> dict[str, object]:

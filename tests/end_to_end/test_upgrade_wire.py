@@ -9,10 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from controller.datafolder import DataFolder
 from controller.keeping.backup import backups_in
 from controller.store_schema import SCHEMA_VERSION
 from tests.end_to_end.conftest import Mosquitto
 from tests.end_to_end.live_garden import LEASE_S, LiveGarden, assert_ledger_covers, until
+from tests.older_record import set_back
 
 pytestmark = pytest.mark.broker
 
@@ -20,20 +22,12 @@ BEDS = ["south", "wall", "low", "hedge"]
 ASKED_L = 60.0
 
 
-def set_back(database: Path) -> None:
-    """Make the record what the first version of the tables left: no later table, its number."""
-    with closing(sqlite3.connect(database)) as db:
-        for table in ("picks", "probe_hours", "sky_hours"):
-            db.execute(f"DROP TABLE {table}")
-        db.execute("UPDATE meta SET schema = 1")
-        db.execute("DELETE FROM _sqlite_migrations WHERE name LIKE 'season_%'")
-        db.commit()
-
-
 @pytest.mark.hazard("C6", "C1")
-@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL], ids=["stopped", "killed"])
+@pytest.mark.parametrize(
+    ("how", "schema"), [(signal.SIGTERM, 1), (signal.SIGKILL, 3)], ids=["stopped", "killed"]
+)
 def test_an_upgrade_in_a_dose_ends_it_backs_up_first_and_waters_within_the_limits(
-    mosquitto: Mosquitto, tmp_path: Path, how: signal.Signals
+    mosquitto: Mosquitto, tmp_path: Path, how: signal.Signals, schema: int
 ) -> None:
     garden = LiveGarden(tmp_path / "plot", mosquitto.url, speed=60.0)
     try:
@@ -43,14 +37,14 @@ def test_an_upgrade_in_a_dose_ends_it_backs_up_first_and_waters_within_the_limit
         until(lambda: garden.truth().open_now("south"), 20.0, "water in south")
         ended_utc_s = garden.clock.now_utc_s()
         garden.end_daemon(how)
-        set_back(garden.data / "thirstline.db")
+        set_back(DataFolder(garden.data), schema)
         garden.start_daemon()  # the new version, through its quiet start
         (row,) = garden.ledger()
         assert row["outcome"] == ("CONFIRMED" if how is signal.SIGTERM else "ASSUMED_FULL")
         (made,) = backups_in(garden.data / "backups")
         assert made.manifest.why == "before an upgrade"
         with closing(sqlite3.connect(made.path / "thirstline.db")) as db:
-            assert db.execute("SELECT schema FROM meta").fetchone() == (1,)
+            assert db.execute("SELECT schema FROM meta").fetchone() == (schema,)
         # one opening, over a lease after the end at the latest; it did not resume
         (opening,) = garden.truth().openings("south")
         assert opening.to_utc_s is not None

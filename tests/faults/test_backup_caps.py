@@ -78,7 +78,13 @@ def spent(place: Path) -> tuple[KeptBench, Path]:
 
 
 @pytest.mark.hazard("S4")
-@pytest.mark.parametrize("new_nodes", [False, True], ids=["same-nodes", "new-nodes"])
+@pytest.mark.parametrize(
+    "new_nodes",
+    [
+        pytest.param(False, id="same-nodes"),
+        pytest.param(True, id="new-nodes", marks=pytest.mark.slow),
+    ],
+)
 def test_a_backup_that_comes_back_waters_nothing_past_the_caps(
     tmp_path: Path, new_nodes: bool
 ) -> None:

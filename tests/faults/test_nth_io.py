@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from controller import store_batches
 from controller.datafolder import DataFolder
 from controller.store import Store
 from tests.engine_garden import START_UTC_S, small_garden
@@ -20,6 +21,12 @@ from tests.faults.stored_bench import Clock, Disk, StoredBench
 ORDER_L = 4.0  # two and a half minutes of water
 GARDEN = small_garden(master=True, meter=True)
 EVERY = 23  # of the plain run; the slow one takes each
+
+
+@pytest.fixture(autouse=True)
+def few_slots(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that the journal's slots are laid together within the script."""
+    monkeypatch.setattr(store_batches, "SLOTS", 5)
 
 
 def dose(bench: StoredBench) -> None:
@@ -44,6 +51,9 @@ def check_whole(place: Path, litres: float) -> None:
     bench_clock._bench = Late()  # type: ignore[assignment]
     store.recover(bench_clock.stamp(0.0), scaled=False)
     assert store._query("PRAGMA integrity_check", ()) == [{"integrity_check": "ok"}]
+    ns = [row.n for row in store.journal()]
+    assert (ns, store.damaged) == (sorted(set(ns)), [])
+    assert store._query("SELECT 1 FROM batches", ()), "slots were never laid together"
     rows = store._query("SELECT outcome, charged_l FROM reservations", ())
     assert all(row["outcome"] is not None for row in rows)
     assert sum(row["charged_l"] for row in rows) >= litres - 1e-6

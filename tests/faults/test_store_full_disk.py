@@ -43,7 +43,7 @@ def reading(i: int) -> ProbeReading:
 
 
 def big_note(i: int) -> Note:
-    return Note(what="decision", bed=None, code=f"c{i}", text="x" * 3_000)
+    return Note(what="decision", bed=None, code=f"c{i}", text="x" * 9_000)
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from controller import store_batches
 from controller.datafolder import DataFolder
 from controller.effects import Reserve, SaveEpoch
 from controller.events import LinkUp
@@ -60,8 +61,16 @@ class Written:
         return folder
 
 
+@pytest.fixture(autouse=True, scope="module")
+def few_slots() -> Iterator[None]:
+    """So that the journal's slots are laid together every few commits."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(store_batches, "SLOTS", 5)
+        yield
+
+
 @pytest.fixture(scope="module")
-def written(tmp_path_factory: pytest.TempPathFactory) -> Written:
+def written(tmp_path_factory: pytest.TempPathFactory, few_slots: None) -> Written:
     folder = DataFolder(tmp_path_factory.mktemp("live"))
     log = folder.path / "thirstline.db-wal"
     store = Store.open(folder)
@@ -70,6 +79,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Written:
     for i in range(DOSES):
         store.commit(EVENT, [reserve(i)], durable=True, stamp=STAMP)
         synced.append(log.stat().st_size)
+    assert store._query("SELECT 1 FROM batches", ()), "slots were never laid together"
     database, whole = folder.database.read_bytes(), log.read_bytes()
     install = (folder.path / "install").read_bytes()
     page = int(store._query("PRAGMA page_size", ())[0]["page_size"])
@@ -122,6 +132,8 @@ def check(folder: DataFolder, commits: int) -> None:
     assert recovered.history != "lost"
     assert [entry.dose for entry in recovered.ledger] == [f"d{i:03}" for i in range(commits)]
     assert all(e.charged_l == int(e.dose[1:]) + 1 for e in recovered.ledger)
+    assert [row.n for row in store.journal()] == list(range(1, commits + 2))
+    assert store.damaged == []
     assert store._query("PRAGMA integrity_check", ()) == [{"integrity_check": "ok"}]
     store.commit(EVENT, [reserve(commits)], durable=True, stamp=STAMP)  # and it goes on
     store.close()

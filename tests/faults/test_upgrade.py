@@ -21,6 +21,7 @@ from controller.keeping.restore import restore
 from controller.store import Store
 from controller.trusted import ClockStamp
 from tests.engine_garden import START_UTC_S, small_garden
+from tests.older_record import set_back
 
 STAMP = ClockStamp(boot_id="a", mono_s=10.0, utc_s=START_UTC_S, synced=True, trusted_s=500.0)
 LATER = replace(STAMP, mono_s=70.0)
@@ -55,13 +56,8 @@ def older(tmp_path: Path) -> DataFolder:
     store.commit(STARTED, [SaveEpoch(epoch=1)], durable=True, stamp=STAMP)
     store.commit(LinkUp(at_utc_s=START_UTC_S, mono_s=1.0), [DOSE], durable=True, stamp=STAMP)
     store.close()
-    with closing(sqlite3.connect(folder.database)) as db:
-        for table in ("picks", "probe_hours", "sky_hours"):
-            db.execute(f"DROP TABLE {table}")
-        db.execute("UPDATE meta SET schema = 1")
-        db.execute("DELETE FROM _sqlite_migrations WHERE name LIKE 'season_%'")
-        db.commit()
     folder.unlock()
+    set_back(folder, 1)
     return folder
 
 

@@ -291,7 +291,9 @@ def machines(bench: Watched, op: tuple[Any, ...]) -> None:
 
 
 @pytest.mark.hazard("V7", "V8", "V10")
-@pytest.mark.parametrize("kind", list(GARDENS))
+@pytest.mark.parametrize(
+    "kind", [pytest.param(k, marks=[] if k == "all" else pytest.mark.slow) for k in GARDENS]
+)
 @settings(
     max_examples=50,
     deadline=None,

@@ -15,6 +15,7 @@ from controller import bed_views, engine, inputs, judge, orders, probe_readings
 from controller.effects import Close, Settle
 from controller.engine import Engine
 from controller.events import ProbeReading
+from controller.minding import mind_thirst
 from controller.run import Run
 from controller.sensing import quality
 from controller.watering import guard, leasing, limits, settling, valves
@@ -98,6 +99,12 @@ def _never(*_: Any, **__: Any) -> bool:
 
 def _nothing(*_: Any, **__: Any) -> None:
     return None
+
+
+def _calls_alone(run: Run, bed: str) -> None:
+    """The real call of a dry bed, only where nothing else is called."""
+    if not run.state.alerts:
+        mind_thirst(run, bed)
 
 
 def _without(real: Callable[..., Any], code: Refused) -> Callable[..., Any]:
@@ -287,6 +294,8 @@ MUTANTS: tuple[Mutant, ...] = (
         quality, "order_fault", _nothing), "talk"),
     _m("a silent probe counts as heard", "I11", _one(bed_views, "usable", lambda *_: True)),
     _m("a bed past its floor is never called", "I23", _one(judge, "mind_thirst", _nothing)),
+    _m("a bed past its floor is not called while another alert stands", "I23", _one(
+        judge, "mind_thirst", _calls_alone)),
     _m("the ledger is never thinned", "I17", _one(valves, "counts", lambda *_: True)),
     _m("a large number makes it stumble", "I15", _one(
         engine.READINGS, ProbeReading, _stumbles), "talk"),

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 from controller.effects import (
+    Alert,
     Alerts,
     Answer,
     Close,
@@ -63,6 +64,11 @@ READING_OLD_S = 1800.0 + 600.0
 DRY_MOST_S = 7.5 * 3600.0  # six, an hour between judgements, and the grid
 DRY_TRULY_S = 30 * 3600.0  # where probes tell it soundly: they may be doubted for a day
 NOT_GROWING = {"not_planted", "cleared"}
+HINDERS_ALL = {  # alerts of the whole garden in which a dry bed's own is not asked for
+    "burst", "cannot_record", "crash_loop", "flow_asked", "frost", "history_lost", "leak",
+    "link_lost", "master_failed", "meter_fault", "not_armed", "other_controller", "paused",
+    "pressure_high", "supply_lost",
+}  # fmt: skip
 LOOK_S, SIP_L = 600.0, 1.0  # between two looks at thirst; less than that is no watering
 
 INVARIANTS: dict[str, str] = {
@@ -669,7 +675,7 @@ class Oracle:
             self.dry_since_s.pop(bed, None)
             self.dry_since_s.pop(f"{bed}!", None)
             return
-        called = any(alert.code != "mast_silent" for alert in state.alerts.values())
+        called = any(self._calls(alert, bed) for alert in state.alerts.values())
         served = bed in state.waterings or called or memory.said.code in NOT_GROWING
         if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
             served = True  # a watering that began and ended between two looks
@@ -683,6 +689,16 @@ class Oracle:
                 f"I23: {key} stands past its floor for {(life.now_s - since_s) / 3600.0:.1f} h, "
                 f"neither watered nor called: {memory.said.code}",
             )
+
+    def _calls(self, alert: Alert, bed: str) -> bool:
+        """Whether an alert tells of this bed's water: by its name, or as all beds' hindrance."""
+        garden = self.life.garden
+        own = garden.beds[bed]
+        if alert.bed is not None or alert.probe is not None:
+            return alert.bed == bed or alert.probe in own.probes
+        if alert.valve is not None:
+            return alert.valve == own.valve or garden.valves[alert.valve].role != "bed"
+        return alert.code in HINDERS_ALL
 
     def at_the_end(self) -> None:
         """After a calm hour: all closed, every intent at its one end, nothing without bounds."""

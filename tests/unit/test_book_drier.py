@@ -198,9 +198,9 @@ def said(**change: Any) -> str:
 def test_the_third_sentence_says_it_with_its_own_miss() -> None:
     assert said() == (
         "Had each thirst line been 5 points drier, the garden would have taken 370 L less, in "
-        "3 waterings fewer, with 2 days more past a floor. That is reckoned by the "
-        "balance alone; for the lines as they were it misses the ledger's 5400 L by 45 L, "
-        "bed by bed."
+        "3 fewer waterings, with 2 more days past a floor. That is reckoned by the "
+        "balance alone, which misses what the ledger has for the lines as they were, 5400 L, "
+        "by 45 L."
     )
 
 
@@ -210,8 +210,10 @@ def test_a_difference_within_the_miss_is_called_none() -> None:
 
 def test_other_differences_are_said_as_they_are() -> None:
     more = said(litres=5500.0, waterings=20, days_past_floor=1, reckoned_beds=1)
-    assert "drier (without 1 bed of too short a record), the" in more
-    assert "120 L more, in as many waterings, with no day more past a floor" in more
+    assert "120 L more, in as many waterings, with no more days past a floor" in more
+    assert "reckoned for all but 1 bed of too short a record, by the balance alone" in more
+    same = said(litres=5380.4, waterings=19, days_past_floor=0)
+    assert "as much water, as far as can be told, in 1 fewer watering, with 1 fewer day" in same
 
 
 def test_without_a_reckoning_nothing_is_said() -> None:

@@ -84,9 +84,22 @@ def test_an_empty_season_is_said_and_no_sum_fails(desk: FakeDesk, client: TestCl
             "swings": [],
         }
     desk.book["varieties"] = []
-    shown = client.get("/season")
-    assert shown.status_code == 200
-    assert "Nothing was watered." in shown.text
+    said = client.get("/season").text.replace("\u00a0", " ")
+    assert "Nothing is recorded since 9 May 2026." in said
+    desk.book["record_ends"] = "2025-07-16"
+    said = client.get("/season").text.replace("\u00a0", " ")
+    assert "The record ends on 16 Jul 2025, before this season began on 9 May 2026" in said
+    assert "watered" not in said.partition("<h2>")[0]
+
+
+def test_a_season_without_water_says_what_else_came(desk: FakeDesk) -> None:
+    for bed in desk.book["beds"].values():
+        bed |= {"litres": 0.0, "waterings": 0}
+    tongue = tongue_of(desk.view())
+    assert sentences(desk.book, tongue)[0] == "No valve gave water, and 61 mm of rain fell."
+    desk.book["beds"]["south"]["poured_l"] = 40.0
+    said = sentences(desk.book, tongue)[0]
+    assert said == "No valve gave water, 40 L was poured by hand, and 61 mm of rain fell."
 
 
 def test_a_picture_says_itself_in_words_and_lets_no_name_through(desk: FakeDesk) -> None:

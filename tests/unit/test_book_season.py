@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
@@ -68,6 +69,12 @@ def pick(on: str, kg: float, cracked: int = 0, black: int = 0, variety: str = ""
     return PickRow(
         bed="south", on_day=on, variety=variety, kg=kg, cracked=cracked, black_ended=black
     )
+
+
+def test_a_record_that_ends_before_the_season_says_so(garden: Garden) -> None:
+    book = book_json(book_of(garden, replace(rows(), ends_utc_s=FIRST_S - 30 * 86_400.0)))
+    assert (book["first"], book["record_ends"]) == ("2026-07-01", "2026-06-01")
+    assert book_json(book_of(garden, rows()))["record_ends"] is None
 
 
 def test_litres_waterings_and_days_apart(garden: Garden) -> None:

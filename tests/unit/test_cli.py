@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from api import look
 from api.cli import main
+from api.command_group import SECTIONS
 from api.look import verified_text
 from controller.verify import Verified
 from sim.examples import find_garden
@@ -64,7 +65,7 @@ def test_what_keeps_a_garden_carries_neither_simulator_nor_other_commands() -> N
     asked = "import sys, api.cli, api.keeper; print(*sys.modules)"
     said = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
     carried = set(said.stdout.split())
-    assert "api.look" not in carried
+    assert carried & {"api.look", "segno", "smtplib"} == set()
     assert {name for name in carried if name.split(".")[0] == "sim"} == {"sim", "sim.examples"}
     others = ("_command", "_commands", "api.demo", "api.reporting")
     assert [name for name in carried if name.endswith(others)] == []
@@ -249,6 +250,12 @@ def test_verify_speaks_in_the_gardens_own_time(zone: str, says: str) -> None:
     assert verified_text(found).startswith(says)
 
 
+def test_verify_says_what_the_disk_lost() -> None:
+    found = Verified(events=7, first_utc_s=START_UTC_S, damaged=(8, 12))
+    assert verified_text(found).startswith("Events 8 to 12 are damaged on the disk")
+    assert verified_text(found).endswith("7 events before them agree.")
+
+
 def test_verify_without_a_record_says_so(tmp_path: Path) -> None:
     said = thirstline("verify", "--data", str(tmp_path))
     assert (said.exit_code, said.stdout) == (NO, "")
@@ -278,3 +285,12 @@ def test_why_of_an_unknown_bed_names_the_beds(
     assert f"next:  thirstline why south --data {tmp_path}" in said.stderr
     said = thirstline("why", "nowhere", "--garden", "plot", "--data", str(tmp_path))
     assert f"next:  thirstline why south --garden plot --data {tmp_path}" in said.stderr
+
+
+def test_the_list_of_commands_goes_by_when_they_are_needed() -> None:
+    listed = [name for names in SECTIONS.values() for name in names]
+    assert sorted(listed) == sorted(main.commands), "each once, none left out"
+    said = thirstline("--help").output
+    heads = [said.index(f"\n{title}:\n") for title in SECTIONS]
+    assert heads == sorted(heads)
+    assert all(f"\n  {name} " in said for name in listed)

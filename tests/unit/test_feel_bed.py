@@ -56,7 +56,7 @@ def test_a_dry_feel_moves_a_bed_that_its_own_filter_is_sure_of(sure: Hands) -> N
     assert own_sd_frac < 0.5 * unsure_frac  # what this is about
     told = told_frac(Feel.DRY, run.days["south"].line_frac)
     answer = ask(sure, "soil", feel="dry", depth_cm=20.0)
-    assert f"before it was {before:.0%}" in answer.text
+    assert f"before it was {100.0 * before:.0f} %" in answer.text
     assert 0.2 * (told - before) < lacks_frac(sure) - before < told - before
     assert full_m3_m3(sure) > full + 0.002
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from collections.abc import Mapping
 from datetime import date
@@ -16,10 +17,11 @@ from hypothesis import strategies as st
 
 from api.cli import main
 from api.first_day.answers import Answers
+from api.first_day.asked import Here, Question
 from api.first_day.asking import Interview, given_from
 from api.first_day.hearing import Heard, hear
-from api.first_day.listening import here, town_of
-from api.first_day.questions import BED, GARDEN, Here, Question, garden_id
+from api.first_day.listening import here, towns_deg
+from api.first_day.questions import BED, GARDEN, garden_id
 from api.first_day.reading import NotAllowedError, Soil, soil
 from api.first_day.soil_by_hand import by_jar, by_ribbon, by_shares
 from api.first_day.writing import garden_text
@@ -29,7 +31,11 @@ from controller.garden import Garden, load_garden
 from controller.garden_parts import SoilName
 
 HERE = Here(
-    today=date(2026, 5, 20), zone="Europe/Berlin", town_deg=(52.5, 13.37), host="plot.local"
+    today=date(2026, 5, 20),
+    zone="Europe/Berlin",
+    towns_deg={"Europe/Berlin": (52.5, 13.37), "America/Los_Angeles": (34.05, -118.24)},
+    host="plot.local",
+    us_zones=frozenset({"America/Los_Angeles"}),
 )
 
 
@@ -263,8 +269,118 @@ def test_a_decimal_comma_is_a_number() -> None:
 
 @pytest.mark.parametrize("question", [*GARDEN, *BED], ids=lambda one: one.key)
 def test_each_question_says_its_effect_in_one_line(question: Question) -> None:
-    assert 10 < len(question.effect) <= 78
-    assert "\n" not in question.effect
+    effects = [question.effect] + ([question.us.effect] if question.us is not None else [])
+    for effect in filter(None, effects):
+        assert 10 < len(effect) <= 78
+        assert "\n" not in effect
+
+
+# -- gallons, inches and feet
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"),
+    [
+        ({"spacing_m": "24in"}, 0.6096),
+        ({"spacing_m": "2 ft"}, 0.6096),
+        ({"spacing_m": "60cm"}, 0.6),
+        ({"spacing_m": "0.6"}, 0.6),
+        ({"units": "us", "spacing_m": "0.6"}, 0.6),  # a script's key names its unit
+    ],
+)
+def test_an_amount_may_name_its_unit(told: dict[str, str], kept: float) -> None:
+    assert garden_of(interview(told)).beds["bed-1"].spacing_m == kept
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ({"spacing_m": "24lb"}, "with one of m, cm, in, ft behind it"),
+        ({"spacing_m": "1in"}, "1 is outside 1.97 to 197 in"),
+        ({"spacing_m": "5.001"}, "5.001 is outside 0.05 to 5 m"),
+        ({"bucket_l": "5 m"}, "with one of L, gal, gallons behind it"),
+        ({"units": "imperial"}, "metric or us"),
+        ({"units": "us", "emitters": "900"}, "900 x 0.60 gal/h is 9.01 gal/min; allowed is"),
+    ],
+)
+def test_what_is_no_such_amount_says_what_is(told: dict[str, str], said: str) -> None:
+    with pytest.raises(WrongUseError, match=said):
+        interview(told)
+
+
+def test_the_zone_tells_which_units_are_likely() -> None:
+    assert interview({}).units == "metric"
+    assert interview({"timezone": "America/Los_Angeles"}).units == "us"
+    assert interview({"timezone": "America/Los_Angeles", "units": "metric"}).units == "metric"
+    assert {"America/New_York", "Pacific/Honolulu"} <= here({"TZ": "Europe/Berlin"}).us_zones
+    assert not {"America/Toronto", "Europe/London"} & here({"TZ": "Europe/Berlin"}).us_zones
+
+
+def test_a_grower_in_gallons_inches_and_feet_is_asked_and_told_so(tmp_path: Path) -> None:
+    path = tmp_path / "plot.toml"
+    lines = {
+        "listen": "0",
+        "timezone": "America/Denver",
+        "units": "us",
+        "bucket_l": "5",  # gallons
+        "bucket_s": "86",
+        "pulse_l": "0.25gal",
+        "names": "south",
+        "spacing_m": "24",
+        "width_m": "4",
+        "soil": "feel\nyes\n2\ngritty",
+        "lines": "2",
+        "emitters": "24",
+        "probes": "south-20",
+        "kind": "theta_m3_m3",
+        "depth_cm": "8",
+    }
+    asked = [one.key for one in (*GARDEN, *BED) if one.asked] + ["kind", "depth_cm"]
+    said = thirstline("new", str(path), typed="".join(f"{lines.get(key, '')}\n" for key in asked))
+    assert said.exit_code == 0, said.output
+    garden = load_garden(path)
+    bed = garden.beds["south"]
+    assert garden.garden.units == "us"
+    assert (bed.spacing_m, bed.width_m, bed.soil) == (0.6096, 1.2192, "sandy clay loam")
+    assert garden.supply.flow_l_min == pytest.approx(60.0 * 18.9271 / 86.0, abs=0.01)
+    assert garden.meters["main"].litres_per_pulse == pytest.approx(0.9464, abs=1e-4)
+    assert garden.probes["south-20"].depth_cm == 20.32
+    assert bed.emitter_l_h == 2.2712
+    text = path.read_text(encoding="utf-8")
+    assert "# 24 in, from plant to plant" in text
+    assert "# a bucket of 5 gal in 86 s" in text
+    assert 'units = "us"' in text
+    asked_text = said.stdout.partition("My garden (")[0]
+    questions = " ".join(asked_text.split())
+    assert "how many gallons does your bucket hold?" in questions
+    assert "Feet from row to row" in questions
+    assert "how many inches until the ribbon breaks?" in questions
+    assert "[18 in]" in questions
+    wrong = re.findall(r"\d ?(?:L|mm|cm|kg|L/h|litres?)\b|[Mm]etres from", said.stdout)
+    assert wrong == []
+    shown = [line for line in asked_text.splitlines() if "]: " not in line]  # typed keys are not
+    assert all(len(line) <= 80 for line in shown)
+
+
+def test_every_default_in_us_units_is_taken_as_it_stands(tmp_path: Path) -> None:
+    path = tmp_path / "plot.toml"
+    asked = "\n0\n\nAmerica/Denver\n" + "\n" * 30
+    said = thirstline("new", str(path), typed=asked)
+    assert said.exit_code == 0, said.output
+    metric = tmp_path / "metric.toml"
+    assert thirstline("new", str(metric), "--yes", "-a", "timezone=Europe/Berlin").exit_code == 0
+    us, usual = load_garden(path), load_garden(metric)
+    assert us.supply.flow_l_min <= usual.supply.flow_l_min
+    assert us.limits_for("bed-1").bed_l_day <= usual.limits_for("bed-1").bed_l_day
+    assert us.beds["bed-1"].emitter_l_h >= usual.beds["bed-1"].emitter_l_h, "no longer than needed"
+
+
+@pytest.mark.parametrize(
+    ("inches", "name"), [("0.9", "loam"), ("1", "clay loam"), ("2", "clay loam"), ("2.1", "clay")]
+)
+def test_the_ribbons_inches_are_the_keys(inches: str, name: str) -> None:
+    found = soil(f"feel {inches}in neither")
+    assert found == Soil(name, f"a ribbon of {inches} in, neither when rubbed")  # type: ignore[arg-type]
 
 
 def test_a_name_makes_an_id() -> None:
@@ -273,9 +389,11 @@ def test_a_name_makes_an_id() -> None:
 
 
 def test_a_zone_has_a_town() -> None:
-    town = town_of("America/Los_Angeles")
-    assert town == pytest.approx((34.05, -118.24), abs=0.01)
-    assert town_of("Etc/UTC") is None
+    towns = towns_deg()
+    assert towns["America/Los_Angeles"] == pytest.approx((34.05, -118.24), abs=0.01)
+    assert "Etc/UTC" not in towns
+    far = interview({"timezone": "America/Los_Angeles"})
+    assert (far.latitude, far.longitude) == (34.05, -118.24), "a town there, not one here"
     assert here({"TZ": "Europe/Berlin"}).zone == "Europe/Berlin"
 
 
@@ -317,7 +435,7 @@ def test_new_as_json_is_one_document(tmp_path: Path) -> None:
 
 def test_a_bad_answer_is_asked_again(tmp_path: Path) -> None:
     path = tmp_path / "plot.toml"
-    typed = "nowhere\n\n0\n\nEurope/Berlin\n" + "\n" * 10 + "0\n12\n" + "\n" * 9
+    typed = "nowhere\n\n0\n\nEurope/Berlin\n" + "\n" * 11 + "0\n12\n" + "\n" * 9
     said = thirstline("new", str(path), typed=typed)
     assert said.exit_code == 0, said.output
     assert said.stdout.count("Where is the message broker?") == 2
@@ -330,7 +448,7 @@ def test_a_person_is_led_through_the_ribbon_test(tmp_path: Path) -> None:
     path = tmp_path / "plot.toml"
     told = ["-a", "listen=0", "-a", "timezone=Europe/Berlin"]
     led = "feel\nmaybe\nyes\n3\ngritty\n"
-    said = thirstline("new", str(path), *told, typed="\n" * 15 + led + "\n" * 9)
+    said = thirstline("new", str(path), *told, typed="\n" * 16 + led + "\n" * 9)
     assert said.exit_code == 0, said.output
     assert "'maybe' is not yes or no." in said.stdout
     assert "That is sandy clay loam." in said.stdout

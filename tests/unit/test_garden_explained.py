@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from controller.explain_scarce import Scarcity
 from controller.garden import Garden, load_garden
 from sim.examples import find_garden
 
+METRIC_LEFT = re.compile(r"\d ?(?:L|mm|cm|m|kg|°C|litres?)\b")
 EXAMPLE = find_garden("hollin-lane").read_text(encoding="utf-8")
 
 
@@ -197,9 +199,9 @@ def test_a_garden_earns_its_caution_and_no_line_is_too_long(
 @pytest.mark.parametrize(
     ("told", "said"),
     [
-        pytest.param("tank_l = 3000", "A full tank of 3000 litres lasts about", id="tank"),
+        pytest.param("tank_l = 3000", "A full tank of 3000 L lasts about", id="tank"),
         pytest.param('days = ["mon", "thu"]', "Water may run on mon, thu only", id="days"),
-        pytest.param("litres_per_week = 1000", "The week's 1000 litres cover", id="week"),
+        pytest.param("litres_per_week = 1000", "The week's 1000 L cover", id="week"),
     ],
 )
 def test_scarce_water_has_its_cost_told(tmp_path: Path, told: str, said: str) -> None:
@@ -274,7 +276,16 @@ def test_american_units_are_for_the_reader_only(tmp_path: Path) -> None:
     us = explain(garden)
     assert us.numbers == metric.numbers
     assert " gal" in render(us)
-    assert " L " not in render(us).split("The meter")[0]
+    assert METRIC_LEFT.findall(render(us)) == []
+    assert METRIC_LEFT.findall(render(metric)) != []
+
+
+@pytest.mark.parametrize("changes", CAUTIONS.values(), ids=CAUTIONS.keys())
+def test_no_caution_speaks_metric_to_a_garden_in_gallons(
+    tmp_path: Path, changes: list[tuple[str, str]]
+) -> None:
+    us = ('units = "metric"', 'units = "us"')
+    assert METRIC_LEFT.findall(render(explain(changed(tmp_path, us, *changes)))) == []
 
 
 def test_a_long_bed_name_does_not_break_the_columns(tmp_path: Path) -> None:

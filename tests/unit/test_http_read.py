@@ -246,7 +246,7 @@ def test_data_may_be_kept_if_asked_again_and_forms_not_at_all(here: TestClient) 
 
 def test_the_description_is_shown_on_loopback_only(here: TestClient, away: TestClient) -> None:
     assert "/api/beds/{bed}/water" in here.get("/openapi.json").json()["paths"]
-    assert "/api/beds/{bed}/water" in here.get("/docs").text
+    assert "/api/beds/{bed}/water" in here.get("/docs").text.replace("<wbr>", "")
     for path in ("/docs", "/openapi.json", "/redoc"):
         assert away.get(path, headers={"Authorization": f"Bearer {RIGHT}"}).status_code == 404
 

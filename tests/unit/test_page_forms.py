@@ -466,3 +466,27 @@ def test_what_is_not_there_is_a_page(client: TestClient) -> None:
         got = client.get(path)
         assert got.status_code == 404
         assert got.headers["content-type"].startswith("text/html")
+
+
+def test_a_bed_that_drinks_is_offered_a_stop_and_no_second_watering(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    desk.set_bed("south", state="watering", valve="open")
+    for path in ("/beds/south/water", "/beds/south/water?how=litres&litres=40"):
+        text = client.get(path).text
+        assert "South has a watering under way. Stop it first." in text
+        assert 'action="/do/beds/south/stop"' in text
+        assert "Water this many" not in text
+        assert "Another amount" not in text
+    desk.set(link_up=False)
+    desk.set_bed("south", state="held", valve="closed")
+    text = client.get("/beds/south/water").text
+    assert "There is no contact with the valves." in text
+    assert "/do/beds/south/stop" not in text
+
+
+def test_a_page_that_is_not_there_says_it_once(client: TestClient) -> None:
+    got = client.get("/nix", headers={"Accept": "text/html"})
+    assert got.status_code == 404
+    assert got.text.count("There is no such thing here") <= 2  # heading and title of the window
+    assert "The address may be typed wrongly" in got.text

@@ -12,7 +12,9 @@ from api.http import create_app
 from api.page import front, plant, states
 from api.page.advice import ADVICE
 from api.page.holds import next_words
+from api.page.states import valve_words
 from api.page.words import Tongue, duration, left, named
+from tests.browser.page_states import ALL, Shown
 
 RIGHT = "the-operators-token"
 MOST_FIRST_VIEW_BYTES = 30_000
@@ -419,3 +421,50 @@ def test_a_pause_is_said_once(desk: FakeDesk) -> None:
 def test_an_alert_does_not_say_its_bed_twice(desk: FakeDesk) -> None:
     desk.set(alerts=[{**ALERT, "text": "South: Water flowed after the close."}])
     assert "<h2>South: Water flowed after the close.</h2>" in page_of(desk)
+
+
+LOST: dict[str, dict[str, object]] = {
+    "broker": {"link_up": False},
+    "just started": {"ready": False},
+    "master": {"master": "closed", "master_heard": False},
+    "node": {},
+    "nodes": {},
+}
+
+
+@pytest.mark.parametrize("lost", LOST)
+@pytest.mark.parametrize("shown", ALL, ids=[shown.name for shown in ALL])
+def test_all_is_never_well_without_contact(shown: Shown, lost: str) -> None:
+    """Whatever the state of the bed, its valve and the garden."""
+    desk = shown.desk()
+    desk.set(**LOST[lost])
+    beds = {"node": ["south"], "nodes": list(desk.view()["beds"])}.get(lost, [])
+    for bed in beds:
+        desk.set_bed(bed, valve_heard=False)
+    view = desk.view()
+    assert front.verdict(view) in {"", "Look here:"}
+    assert not any(
+        valve_words(view, view["beds"][bed], front.tongue_of(view)).startswith("closed")
+        for bed in (list(view["beds"]) if lost == "broker" else beds)
+    )
+
+
+@pytest.mark.parametrize("shown", ALL, ids=[shown.name for shown in ALL])
+def test_all_is_well_only_where_the_table_lets_it_be(shown: Shown) -> None:
+    well = front.verdict(shown.desk().view()) == "All is well."
+    assert not (well and "All is well." in shown.never)
+
+
+def test_many_silent_valves_are_counted(desk: FakeDesk, tongue: Tongue) -> None:
+    for bed in list(desk.view()["beds"])[:2]:
+        desk.set_bed(bed, valve_heard=False)
+    assert headline(desk, tongue) == "No word from the valves of Wall side and South."
+    for bed in desk.view()["beds"]:
+        desk.set_bed(bed, valve_heard=False)
+    assert headline(desk, tongue) == "No word from 4 valves."
+    desk.set(master="closed", master_heard=False)
+    assert headline(desk, tongue) == "No word from 5 valves."
+    for bed in list(desk.view()["beds"])[1:]:
+        desk.set_bed(bed, valve_heard=True)
+    said = "No word from the valve of Wall side and the master valve."
+    assert headline(desk, tongue) == said

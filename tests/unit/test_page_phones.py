@@ -105,12 +105,14 @@ def test_a_board_that_no_phone_reaches_shows_no_code(place: Place) -> None:
 def test_who_is_in_is_listed_and_can_be_withdrawn_but_not_by_itself(place: Place) -> None:
     owner = place.paired("operator", "<b>Mine</b>")
     place.paired("helper", "Ann")
+    place.paired("helper", "")
     shown = owner.get("/phones").text
     assert "&lt;b&gt;Mine&lt;/b&gt;, operator" in shown
     assert "<b>Mine" not in shown
-    assert "Ann, helper" in shown
+    assert "Ann, helper, in since" in shown
+    assert "Unnamed phone, helper, in since" in shown
     ids = re.findall(r'action="/do/phones/(\w+)/withdraw"', shown)
-    assert len(ids) == 1, "not the one that looks"
+    assert len(ids) == 2, "not the one that looks"
     form = {"key": key_on(owner)}
     owner.post(f"/do/phones/{ids[0]}/withdraw", data=form, headers=OWN)
     assert place.desk.orders[-1]["pair"] == ids[0]

@@ -22,6 +22,26 @@ def test_status_says_when_a_bed_drinks_as_the_page_does(desk: FakeDesk) -> None:
     assert next(line for line in lines if line.startswith("Old compost")).endswith("Mon – 22 Jul")
 
 
+def test_status_begins_with_the_pages_large_sentence(desk: FakeDesk) -> None:
+    lines = look.summary(desk.view()).splitlines()
+    assert lines[1] == "All is well. South drinks next, tonight."
+    assert lines[2] == "Nothing for you to do. Last reading 11:01."
+    desk.set(link_up=False)
+    lines = look.summary(desk.view()).splitlines()
+    assert lines[1].startswith("Look here: No contact with the valves and probes.")
+
+
+@pytest.mark.parametrize(
+    ("valve", "said"), [("closed", "was closed"), ("open", "was open"), ("opening", "was opening")]
+)
+def test_no_valve_is_called_closed_unheard(desk: FakeDesk, valve: str, said: str) -> None:
+    desk.set_bed("south", valve=valve, valve_heard=False)
+    south = next(one for one in look.summary(desk.view()).splitlines() if one.startswith("South"))
+    assert said in south
+    assert f"Its valve: {said}." in look.why("south", desk.view())
+    assert "All is well" not in look.summary(desk.view())
+
+
 def test_status_says_a_lock_once(desk: FakeDesk) -> None:
     desk.set(holds={**desk.view()["holds"], "locked": True, "lock_why": "new pipe"})
     for bed in desk.view()["beds"]:

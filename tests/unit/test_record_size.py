@@ -13,17 +13,18 @@ from sim.record_size import Plot, Size, season
 
 BEDS = 2
 PLOT = Plot(probes=2 * BEDS, every_s=600)
-MOST_BYTES = 6_000_000
+MOST_BYTES = 1_200_000
 
 
 @pytest.fixture
 def lived(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[DataFolder, list[Size]]:
-    """Nine days of a small plot under a small bound: it takes two MB a day."""
+    """Nine days of a small plot under a small bound: it takes a third of a MB a day."""
     monkeypatch.setattr(store_module, "MOST_BYTES", MOST_BYTES)
     folder = DataFolder(tmp_path)
     return folder, list(season(folder, PLOT, 9))
 
 
+@pytest.mark.slow
 @pytest.mark.hazard("S1")
 def test_a_record_that_would_be_too_large_keeps_fewer_days_of_journal(
     lived: tuple[DataFolder, list[Size]],
@@ -46,6 +47,7 @@ def test_a_record_that_would_be_too_large_keeps_fewer_days_of_journal(
         assert sum(many for _, many, _ in reader.given_since(0.0)) == 3 * BEDS
 
 
+@pytest.mark.slow
 def test_within_the_bound_nothing_goes_before_its_thirty_days(tmp_path: Path) -> None:
     sizes = list(season(DataFolder(tmp_path), Plot(probes=2, every_s=600), 4))
     assert sizes[-1].journal_d == pytest.approx(4.0, abs=0.01)

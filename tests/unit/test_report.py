@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -115,6 +116,18 @@ def test_late_litres_stand_there_only_when_picks_are_given(replay: Replay) -> No
     assert f"not counted: south {first}." in " ".join(text.split())
 
 
+def test_a_garden_in_gallons_reads_gallons_and_inches(replay: Replay) -> None:
+    info = replay.garden.garden.model_copy(update={"units": "us"})
+    garden = replay.garden.model_copy(update={"garden": info})
+    us = replace(replay, garden=garden, picks={"south": (date(2001, 8, 1),)})
+    text = as_text(us, [run_of("thirstline", 32299.2, south=bed(8315.0, late_litres=38.0))])
+    assert " 8533 " in text  # gallons
+    assert "361 gal" in text  # drained
+    assert re.search(r" in of rain, ETo [0-9.]+ in\.$", text.splitlines()[0])
+    assert not re.search(r"\d (?:L|mm)\b|litres", text)
+    assert max(map(len, text.splitlines())) <= 80
+
+
 def numbers(**beds: dict[str, Any]) -> dict[str, Any]:
     return {"beds": beds}
 
@@ -122,7 +135,7 @@ def numbers(**beds: dict[str, Any]) -> dict[str, Any]:
 def test_how_near_hindsight_was_is_a_ratio_of_litres() -> None:
     ours = numbers(south=bed(530.0), low=bed(530.0, end_depletion_frac=0.15))
     best = numbers(south=bed(500.0), low=bed(500.0, end_depletion_frac=0.10))
-    assert near_hindsight(ours, best) == "Against perfect hindsight: 1.06 times its litres."
+    assert near_hindsight(ours, best) == "Against perfect hindsight: 1.06 times its water."
 
 
 @pytest.mark.parametrize(
@@ -140,7 +153,7 @@ def test_a_bed_that_did_another_job_is_left_out_and_said(
 ) -> None:
     ours = numbers(south=bed(550.0), low=bed(1.0, **changed))
     said = near_hindsight(ours, numbers(south=bed(500.0), low=bed(500.0)))
-    assert "1.10 times its litres in south" in said
+    assert "1.10 times its water in south" in said
     assert why in said
 
 

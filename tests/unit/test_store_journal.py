@@ -15,7 +15,8 @@ from controller.effects import Close, Effect, Note, Outcome, Reserve, SaveEpoch,
 from controller.errors import StoreError
 from controller.events import Event, LinkDown, LinkUp, ProbeReading, Tick
 from controller.store import Store, effects_json, needs_disk, open_reader
-from controller.store_reads import PAGE_ROWS, HourRow
+from controller.store_batches import MOST_LINES
+from controller.store_reads import HourRow
 from controller.trusted import ClockStamp
 
 STAMP = ClockStamp(boot_id="a", mono_s=10.0, utc_s=1_783_000_000.0, synced=True, trusted_s=10.0)
@@ -114,7 +115,7 @@ def test_order_of_readings_and_others_is_the_order_of_commits(
     store: Store, folder: DataFolder
 ) -> None:
     events: list[Event] = []
-    for i in range(PAGE_ROWS + 50):
+    for i in range(MOST_LINES + 50):
         at = 1_783_000_000.0 - i % 7  # a wall clock that jumps about
         events.append(
             LinkUp(at_utc_s=at, mono_s=float(i))
@@ -135,8 +136,8 @@ def test_two_readings_of_one_probe_at_one_instant_are_both_kept(store: Store) ->
 
 def test_reading_is_written_once(store: Store) -> None:
     store.commit(reading(1.0), [], durable=True, stamp=STAMP)
-    assert [r["n"] for r in store._query("SELECT n FROM readings", ())] == [1]
-    assert store._query("SELECT n FROM journal", ()) == []
+    assert [r["n"] for r in store._query("SELECT n FROM recent", ())] == [1]
+    assert store._query("SELECT n FROM batches", ()) == []
 
 
 def test_tick_without_effect_is_not_journalled(store: Store) -> None:

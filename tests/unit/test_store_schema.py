@@ -70,14 +70,14 @@ def test_every_table_of_ours_is_strict(second: sqlite3.Connection) -> None:
         if kind == "table" and not name.startswith("sqlite_") and name != "_sqlite_migrations"
     }
     assert sorted(tables) == [
+        "batches",
         "epochs",
         "hourly",
-        "journal",
         "meta",
         "notes",
         "picks",
         "probe_hours",
-        "readings",
+        "recent",
         "reservations",
         "sky_hours",
         "snapshots",
@@ -93,11 +93,9 @@ def test_every_table_of_ours_is_strict(second: sqlite3.Connection) -> None:
         pytest.param("UPDATE reservations SET open_s = NULL", id="no-seconds"),
         pytest.param("UPDATE reservations SET outcome = 'PERHAPS'", id="outcome"),
         pytest.param("UPDATE reservations SET epoch = 8", id="epoch-never-saved"),
-        pytest.param("INSERT INTO journal VALUES (99, 'noon', 'tick', '{}', NULL)", id="instant"),
-        pytest.param(
-            "INSERT INTO readings VALUES (1.0, 'p', 99, 1.0, 'wet', NULL, NULL, NULL, NULL, NULL)",
-            id="reading",
-        ),
+        pytest.param("INSERT INTO batches VALUES (99, 98, 'noon', x'00')", id="instant"),
+        pytest.param("INSERT INTO batches VALUES (99, 98, 1.0, 'wet')", id="journal-in-plain"),
+        pytest.param("INSERT INTO recent VALUES (0, 'last', 98, 1.0, x'00')", id="number"),
         pytest.param("INSERT INTO hourly VALUES ('ten', 'south', 0.1, 0.4, 0.0, 0.0)", id="hour"),
     ],
 )
@@ -207,7 +205,7 @@ def test_end_of_a_dose_that_nobody_reserved_stops_nothing_and_is_said(
     store.commit(EVENT, [settle("ghost", Outcome.CONFIRMED)], durable=True, stamp=STAMP)
     assert ledger(second) == []
     assert "dose ghost ended but was never reserved" in caplog.text
-    assert second.execute("SELECT count(*) FROM journal").fetchone() == (2,)
+    assert [row.n for row in store.journal()] == [1, 2]
 
 
 def test_reservation_under_an_epoch_that_was_never_saved_is_refused(tmp_path: Path) -> None:

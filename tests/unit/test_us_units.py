@@ -20,8 +20,11 @@ from api.cli import main
 from api.desk import FakeDesk
 from api.http import create_app
 from api.page import typed
+from controller.datafolder import DataFolder
 from controller.effects import Answer
+from controller.store import Store
 from controller.us_units import Typed, converted, for_people, in_us_units
+from sim.examples import find_garden
 
 METRIC_LEFT = re.compile(r"\d ?(?:L|mm|cm|kg|°C|litres?|kilograms?|m/s)\b")
 RIGHT = "the-operators-token"
@@ -347,6 +350,24 @@ def test_what_is_no_amount_is_refused_by_the_command(run: Callable[..., Any], te
     result, sent = run("record", "poured", "--", "south", text)
     assert result.exit_code == 2
     assert sent == []
+
+
+@pytest.mark.parametrize("words", [("check",), ("card",), ("season",)], ids=lambda told: told[0])
+def test_what_a_command_makes_of_such_a_garden_file_speaks_no_metric(
+    words: tuple[str, ...], tmp_path: Path
+) -> None:
+    path = tmp_path / "plot.toml"
+    text = find_garden("hollin-lane").read_text(encoding="utf-8")
+    path.write_text(text.replace('units = "metric"', 'units = "us"'), encoding="utf-8")
+    more: tuple[str, ...] = ()
+    if words == ("season",):
+        folder = DataFolder(tmp_path / "data")
+        Store.open(folder).close()
+        folder.unlock()
+        more = ("--data", str(folder.path))
+    result = CliRunner().invoke(main, [*words, str(path), *more])
+    assert result.exit_code == 0, result.output
+    assert METRIC_LEFT.findall(result.output) == []
 
 
 def test_an_amount_that_was_read_already_stays() -> None:

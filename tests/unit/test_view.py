@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from controller.events import ForeignController, StoreState, WeatherReading
-from controller.view import picture
+from controller.view import HEARD_S, picture
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
 
@@ -165,6 +165,43 @@ def test_without_a_link_an_open_valve_is_unknown_and_never_closed() -> None:
     bench.live(400.0, tick_s=20.0)
     assert south(bench)["valve"] == "unknown"
     assert south(bench)["may_flow"] is False
+
+
+def heard(bench: Bench) -> list[bool]:
+    seen = view(bench)
+    return [*(bed["valve_heard"] for bed in seen["beds"].values()), seen["master_heard"]]
+
+
+def test_a_valve_is_heard_only_while_its_node_speaks() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.1)
+    bench.live(100.0)
+    assert heard(bench) == [True, True, True]
+    bench.mute.add("south")
+    bench.live(HEARD_S - 100.0)
+    assert heard(bench) == [True, True, True]
+    bench.live(200.0)
+    assert heard(bench) == [False, True, True]
+    assert south(bench)["valve"] == "closed", "it was, when it was heard last"
+    bench.mute.clear()
+    bench.live(61.0)
+    assert heard(bench) == [True, True, True]
+
+
+def test_after_a_lost_link_a_valve_is_heard_from_its_first_word_on() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.1)
+    bench.live(100.0)
+    bench.disconnect()
+    assert heard(bench) == [False, False, False]
+    bench.mute.update({*BEDS, "master"})
+    bench.live(10.0)
+    bench.connect()
+    assert view(bench)["link_up"]
+    assert heard(bench) == [False, False, False], "there is contact, but nobody spoke yet"
+    bench.mute.clear()
+    bench.live(61.0)
+    assert heard(bench) == [True, True, True]
 
 
 def test_before_the_first_word_of_a_node_its_valve_is_not_called_closed() -> None:

@@ -113,6 +113,7 @@ def test_the_same_line_twice_differs_by_nothing(fit_path: Path) -> None:
     assert found.was["litres"] > 0.0
 
 
+@pytest.mark.slow
 def test_two_processes_tell_what_one_tells(fit_path: Path) -> None:
     words = ("what-if", fit_path, "--line", "0.05", "--draws", "3", "--json")
     one, two = (json.loads(thirstline(*words, "--jobs", jobs).stdout) for jobs in ("1", "2"))

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from pathlib import Path
 
 import pytest
 
 from controller.watering.decision import Decision, Reason
 from controller.watering.words import SENTENCES, bed_name, sentence, words
 
+ROOT = Path(__file__).parents[2]
 NUMBERS = {
     "depletion_frac": 0.412,
     "sunrise_frac": 0.437,
@@ -61,3 +64,30 @@ def test_the_numbers_stand_in_the_sentence_as_people_say_them() -> None:
 def test_a_bed_is_called_as_people_call_it(bed: str, name: str) -> None:
     assert bed_name(bed) == name
     assert name in words(bed, Reason.WET, {})
+
+
+def _glued(tree: ast.AST) -> list[int]:
+    """Lines of f-strings that set a % right behind a number, but for those of drawings."""
+    found = []
+    for text in (node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)):
+        for part, after in zip(text.values, [*text.values[1:], None], strict=True):
+            if not isinstance(part, ast.FormattedValue):
+                continue
+            spec = part.format_spec.values if isinstance(part.format_spec, ast.JoinedStr) else []
+            ends = any(isinstance(one, ast.Constant) and str(one.value)[-1] == "%" for one in spec)
+            behind = str(after.value) if isinstance(after, ast.Constant) else ""
+            if ends or (behind.startswith("%") and not behind.startswith('%"')):
+                found.append(part.lineno)
+    return found
+
+
+@pytest.mark.parametrize("folder", ["api", "controller", "sim"])
+def test_a_percent_stands_apart_from_its_number(folder: str) -> None:
+    for path in sorted((ROOT / folder).rglob("*.py")):
+        assert _glued(ast.parse(path.read_text(encoding="utf-8"))) == [], path
+
+
+def test_glued_percents_are_found() -> None:
+    assert _glued(ast.parse('f"{share:.0%} of it"')) == [1]
+    assert _glued(ast.parse('f"{share:.0f}% of it"')) == [1]
+    assert _glued(ast.parse('f"{share:.0f} % of it"')) == []
