@@ -43,6 +43,7 @@ USED_KEYS_MOST = 4096
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
 DEFAULT_PORTS = {"http": 80, "https": 443}
 PAIRED, LOCAL = "paired", "local"
+IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,8 +74,12 @@ def on_loopback(request: Request) -> bool:
     return address is not None and address.is_loopback
 
 
-def _address(request: Request) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
-    host = request.client.host if request.client else ""
+def _address(request: Request) -> IPAddress | None:
+    return address_of(request.client.host if request.client else "")
+
+
+def address_of(host: str) -> IPAddress | None:
+    """The address of the other end, an IPv4 one in an IPv6 one's clothes as what it is."""
     try:
         address = ipaddress.ip_address(host.partition("%")[0])
     except ValueError:
@@ -84,8 +89,12 @@ def _address(request: Request) -> ipaddress.IPv4Address | ipaddress.IPv6Address 
 
 
 def _source(request: Request) -> str:
-    """The address that wrong tokens count against; of IPv6 the network, which one host owns."""
-    address = _address(request)
+    """The address that wrong tokens count against."""
+    return source_of(_address(request))
+
+
+def source_of(address: IPAddress | None) -> str:
+    """Who is counted as one: an address; of IPv6 the network, which one host owns."""
     if isinstance(address, ipaddress.IPv6Address) and not address.is_loopback:
         return str(ipaddress.ip_network((address, 64), strict=False))
     return str(address)

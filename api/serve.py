@@ -9,6 +9,8 @@ import time
 import uvicorn
 from fastapi import FastAPI
 
+from api.callers import MOST, BoundedCaller
+
 START_S = 5.0
 STOP_S = 4.0
 
@@ -30,14 +32,14 @@ class WebServer:
             uvicorn.Config(
                 app,
                 loop="asyncio",
-                http="h11",
+                http=BoundedCaller,
                 ws="none",
                 lifespan="off",
                 log_level="warning",
                 access_log=False,
                 server_header=False,
                 proxy_headers=False,
-                limit_concurrency=512,
+                limit_concurrency=MOST + 1,
                 backlog=64,
                 timeout_keep_alive=5,
                 timeout_graceful_shutdown=2,

@@ -6,7 +6,7 @@ engine gives the identical effects, bit for bit.
 
 from __future__ import annotations
 
-from controller import grid, inputs, new_season, orders, unset_clock
+from controller import grid, inputs, metering, new_season, orders, unset_clock
 from controller.bed_views import window_now
 from controller.correcting import learned_soil
 from controller.effects import Effect, Ready, SaveEpoch
@@ -170,6 +170,7 @@ class Engine:
 
     def _started(self, event: Started) -> None:
         run, state = self.run, self.run.state
+        self._carry_waits(event)
         state.at_utc_s, state.mono_s = event.at_utc_s, event.mono_s
         self._end_cut_waterings()
         if event.garden_json is not None:
@@ -198,6 +199,13 @@ class Engine:
         run.close_all()
         run.note("state", None, "started", STARTED, unset_clock.numbers(run))
 
+    def _carry_waits(self, event: Started) -> None:
+        """A bed past its floor has waited over the restart too: told by the new process's clock."""
+        gone_s = max(0.0, event.trusted_s - self.run.trusted_s)
+        for memory in self.run.state.beds.values():
+            if memory.past_floor_mono_s is not None:
+                memory.past_floor_mono_s += event.mono_s - self.run.state.mono_s - gone_s
+
     def _rest_what_was_cut(self, event: Started) -> None:
         """A valve rests from its last opening on, even where only the ledger remembers that."""
         for entry in event.ledger:
@@ -220,7 +228,6 @@ class Engine:
                 valve.against_mono_s = state.mono_s  # it stands open against its orders anew
         for memory in state.beds.values():
             memory.not_before_mono_s = 0.0
-            memory.past_floor_mono_s = None
         for probe in state.probes.values():
             probe.mono_s = probe.heard_mono_s = None
             probe.hour_m3_m3.clear()
@@ -296,7 +303,8 @@ class Engine:
         inside = window.holds(at_utc_s)
         every_s = JUDGE_EVERY_S if inside else HOUR_S
         begins = inside and not window.holds(judged_utc_s)
-        if state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s:
+        due = state.nudge or begins or at_utc_s // every_s != judged_utc_s // every_s
+        if due or metering.gone(run):
             state.judged_utc_s = at_utc_s
             driving.judge_all(run)
 

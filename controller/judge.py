@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from controller import scarcity, unset_clock
+from controller import metering, scarcity, unset_clock
 from controller.bed_views import place_of, rules_of, sky_of, view_of, watered, window_now
 from controller.correcting import correct_unknown
 from controller.dose_lessons import look_on
@@ -46,6 +46,7 @@ def judge_all(run: Run) -> None:
     call_pauses(run)
     mind_link(run)
     mind_masts(run)
+    metering.mind(run)
     mind_frost(run)
     unset_clock.mind(run)
     crashes.mind(run)

@@ -31,6 +31,7 @@ FILL_FACTOR = 2.0  # of the litres that the walk found: a line may have run empt
 LAG_S = 3600.0  # a node's clock drifts by less than a second in two such spells
 JUMP_FACTOR = 1.6  # of all that the supply can give: more is no water but a fault of the counter
 JUMP_PULSES = 3.0
+GONE_S = 840.0  # a meter at rest tells its total once a minute; called within a quarter of an hour
 
 
 @dataclass(slots=True, kw_only=True)
@@ -67,6 +68,30 @@ def meter_reading(run: Run, event: MeterReading) -> None:
         run.state.meter.idle_gain_l = run.state.meter.idle_up_s = 0.0
     elif run.state.meter.idle_gain_l > 0.0:
         run.state.meter.idle_up_s += gain.over_s  # a slow drip is slow
+
+
+def gone(run: Run) -> bool:
+    """Whether the meter has said nothing for so long that it is to be called now."""
+    state = run.state
+    if run.garden.supply.meter is None or not (state.ready and state.link_up):
+        return False
+    if "meter_fault" in state.alerts or "meter_fault-silent" in state.alerts:
+        return False
+    since_s = max(state.started_mono_s, state.link_mono_s, state.meter.mono_s or 0.0)
+    return state.mono_s - since_s > run.arrival_s(GONE_S)
+
+
+def mind(run: Run) -> None:
+    """The alert of a meter that says nothing, water or no water."""
+    if run.garden.supply.meter is None:
+        run.end_alert("meter_fault", "silent")  # another garden file
+    elif gone(run):
+        run.raise_alert(
+            "meter_fault",
+            "The meter says nothing. Waterings go by time, and no burst, leak or valve that stays "
+            "open is seen. Look at its node.",
+            part="silent",
+        )
 
 
 def _gain(run: Run, event: MeterReading) -> Gain | None:

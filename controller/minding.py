@@ -183,13 +183,12 @@ def mind_thirst(run: Run, bed: str) -> None:
         if state.alerts:
             run.end_alert("bed_waiting", bed)
         return
-    if watering is not None:
-        return  # it is tried: only water ends the wait
     if memory.past_floor_mono_s is None:
         memory.past_floor_mono_s = state.mono_s
-    elif state.mono_s - memory.past_floor_mono_s >= WAITING_CALLS_S:
+    if watering is not None and watering.pulse is not None:
+        return  # it is tried at this moment: only water ends the wait
+    if state.mono_s - memory.past_floor_mono_s >= WAITING_CALLS_S:
+        why = memory.said.text if watering is None else "Other beds drink before it."
         run.raise_alert(
-            "bed_waiting",
-            f"{bed_name(bed)} is past its floor and gets no water: {memory.said.text}",
-            bed=bed,
+            "bed_waiting", f"{bed_name(bed)} is past its floor and gets no water: {why}", bed=bed
         )

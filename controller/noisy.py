@@ -11,7 +11,8 @@ from __future__ import annotations
 import logging
 from collections import Counter
 
-IN_A_ROW = 100  # dropped with none let in between: at real pace more than so many a second
+DROPPED_MOST = 100  # beyond what is forgiven: a design choice
+FORGIVEN = 3  # dropped, for each that is let in: below four a second for a topic it goes on
 REST_S = 10.0  # [s] real, that it is not heard; a design choice, half of a node's usual 20 s
 LOG_EVERY_S = 3600.0  # [s] real, one line for each topic and hour
 
@@ -29,16 +30,18 @@ class Noisy:
         self.times: Counter[str] = Counter()  # how often each was left
 
     def let_in(self, topic: str) -> None:
-        """A message within the topic's budget."""
+        """A message within the topic's budget; it makes up for some that were dropped."""
         if topic in self._dropped:
-            del self._dropped[topic]
+            self._dropped[topic] -= FORGIVEN
+            if self._dropped[topic] <= 0:
+                del self._dropped[topic]
 
     def drop(self, topic: str) -> None:
         """A message beyond it; what was under way when a topic was left counts no more."""
         if topic in self._until_s:
             return
         self._dropped[topic] += 1
-        if self._dropped[topic] == IN_A_ROW:
+        if self._dropped[topic] >= DROPPED_MOST and topic not in self._leaving:
             self._leaving.append(topic)
 
     def leave(self, real_s: float) -> list[str]:

@@ -202,9 +202,9 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     AlertCode.METER_FAULT: AlertRule(
         title="the meter is at fault",
         raised_by="the meter's total went backwards, or jumped by more than the supply can give; "
-        "it said nothing for 150 s while water should run; or it counted nothing while a probe "
-        "felt the one trial by time that follows two dry beds. Waterings go by time; the last two "
-        "are charged in full",
+        "it said nothing for 150 s while water should run, or for 14 minutes at any time; or it "
+        "counted nothing while a probe felt the one trial by time that follows two dry beds. "
+        "Waterings go by time; the last two are charged in full",
         ended_by="it counts on",
         advice="Look at the meter. Waterings go by time and rated flow until it counts again.",
     ),

@@ -725,6 +725,10 @@ PEOPLE = [
         "        return len(hosts) == 1\n",
         "N2",
     ),
+    m("controller/judge.py", "    metering.mind(run)\n", "", "M3"),
+    m("api/callers.py", "            transport.abort()\n", "            pass\n", "N3"),
+    m("api/callers.py", "SOURCE_MOST = 64", "SOURCE_MOST = 640", "N3"),
+    m("api/callers.py", "            self.transport.close()\n", "            pass\n", "N3"),
     m("api/bodies.py", "MOST_BYTES = 16_384", "MOST_BYTES = 160_384", "N3"),
     m("controller/datafolder.py", "FILE_MODE = 0o600", "FILE_MODE = 0o644", "N1"),
     m("controller/watering/policy.py", "    if bed.wet:\n", "    if False:\n", "E3"),
@@ -793,6 +797,7 @@ LIVING = [
         broker=True,
     ),
     m("controller/link.py", "            connection.leave(topic)\n", "            pass\n", "B8"),
+    m("controller/noisy.py", "[topic] -= FORGIVEN\n", "[topic] = 0\n", "B8"),
     m(
         "controller/link.py",
         "            connection.hear(topic, kept=self._inbox.keeps(topic))\n",

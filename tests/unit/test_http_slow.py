@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from api import callers
 from api.desk import FakeDesk
 from api.http import create_app
 from api.listening import bound_socket
@@ -65,3 +66,54 @@ def test_endless_headers_are_cut_off(port: int) -> None:
             answer = b""
         assert answer in {b"", b"HTTP/1.1 4"}
     assert _asked(port, "POST", "/api/stop") == 200
+
+
+FAR, FAR_TOO, NEAR = "127.0.0.9", "127.0.0.8", "127.0.0.1"
+
+
+def _held(port: int, source: str, many: int, slow: contextlib.ExitStack) -> list[socket.socket]:
+    """Connections from there that say nothing; those that are still held a moment later."""
+    made = []
+    for _ in range(many):
+        one = socket.create_connection((NEAR, port), WAIT_S, source_address=(source, 0))
+        made.append(slow.enter_context(one))
+    assert _asked(port, "GET", "/api/health") == 200  # the server has seen them all by now
+    return [one for one in made if not _is_over(one, 0.0)]
+
+
+def _is_over(one: socket.socket, wait_s: float) -> bool:
+    one.settimeout(wait_s)
+    try:
+        return one.recv(1) == b""
+    except (TimeoutError, BlockingIOError):
+        return False
+    except ConnectionError:
+        return True
+
+
+@pytest.mark.hazard("N3")
+def test_callers_from_elsewhere_that_say_nothing_leave_room_for_all_others(
+    port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many: neither a stop nor the files that the link and the record need are theirs."""
+    monkeypatch.setattr(callers, "is_near", lambda address: str(address) == NEAR)
+    with contextlib.ExitStack() as slow:
+        assert len(_held(port, FAR, 600, slow)) == callers.SOURCE_MOST
+        assert len(_held(port, FAR_TOO, 10, slow)) == 10
+        for number in range(10, 20):
+            _held(port, f"127.0.0.{number}", callers.SOURCE_MOST, slow)
+        assert len(_held(port, "127.0.0.21", 1, slow)) == 0  # all their places are taken
+        assert _asked(port, "POST", "/api/stop") == 200
+
+
+@pytest.mark.hazard("N3")
+def test_a_caller_that_asks_nothing_is_let_go(port: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(callers, "ASKS_WITHIN_S", 0.2)
+    asks = b"GET /api/health HTTP/1.1\r\nHost: localhost\r\n"
+    for first in (b"", asks, asks + b"\r\n" + asks):  # nothing, half a request, one and a half
+        with socket.create_connection((NEAR, port), WAIT_S) as one:
+            one.sendall(first)
+            one.settimeout(WAIT_S)
+            with contextlib.suppress(ConnectionError):
+                while one.recv(4096):
+                    pass  # a server that waits on would time out here
