@@ -676,7 +676,9 @@ class Oracle:
             self.dry_since_s.pop(f"{bed}!", None)
             return
         called = any(self._calls(alert, bed) for alert in state.alerts.values())
-        served = bed in state.waterings or called or memory.said.code in NOT_GROWING
+        watering = state.waterings.get(bed)  # one that only waits for its turn is no water
+        drinks = watering is not None and (watering.pulse is not None or watering.given_l > 0.0)
+        served = drinks or called or memory.said.code in NOT_GROWING
         if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
             served = True  # a watering that began and ended between two looks
         for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
