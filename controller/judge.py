@@ -16,6 +16,7 @@ from controller.living import crashes
 from controller.minding import (
     call_pauses,
     end_pauses,
+    mind_due,
     mind_frost,
     mind_link,
     mind_masts,
@@ -63,7 +64,7 @@ def judge_all(run: Run) -> None:
     for bed in run.garden.beds:
         if bed not in run.state.waterings:
             _judge(run, bed, window, sky, early=bed in early)
-        mind_thirst(run, bed)
+        mind_thirst(run, bed, window)
     run.nudge = False
 
 
@@ -93,6 +94,7 @@ def _judge(run: Run, bed: str, window: Window, sky: Sky, *, early: bool) -> None
             postponed = decision.reason is Reason.RAIN_COMING
             memory.postponed = memory.postponed + 1 if postponed else 0
         memory.judged_from_utc_s = window.from_utc_s
+    due = decision
     if decision.water:
         scarce = scarcity.limits(run)
         share_l = _share_l(run, view, decision, window, sky) if scarce else math.inf
@@ -101,6 +103,7 @@ def _judge(run: Run, bed: str, window: Window, sky: Sky, *, early: bool) -> None
             memory.limp_utc_s = memory.miss = None
         elif not decision.judged:  # it waits for water: asked again, also in these hours
             memory.judged_from_utc_s = None
+    mind_due(run, bed, due, decision, window)
     if decision.reason is Reason.MISSED:
         miss_night(run, bed, window)
     say(run, bed, decision)

@@ -11,15 +11,19 @@ from controller.run import Run
 from controller.sensing.flags import Flag
 from controller.sensing.quality import heard, silent_after_s
 from controller.sensing.sky import MAST_FRESH_S
-from controller.state import Pause, Watering
-from controller.watering.decision import Reason
+from controller.state import DueHours, Pause, Watering
+from controller.watering.decision import Decision, Reason
 from controller.watering.frost import cold_soil, frost
-from controller.watering.words import bed_name
+from controller.watering.hours import Window
+from controller.watering.words import bed_name, words
 
 DAY_S = 86_400.0
 WAITING_CALLS_S = 6 * 3600.0
 MAST_SILENT = "mast_silent-"  # before the mast's name, in the id of its alert
 NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
+# What the grower asked for or was told beforehand: a bed that waits for these is not called.
+ANNOUNCED = frozenset({Reason.WEEK_SPENT, Reason.TANK_LOW, Reason.RAINING, Reason.NO_WATER_DAY})
+BEHIND = "Other beds came first, or its water did not come."
 
 
 def end_pauses(run: Run) -> None:
@@ -172,23 +176,62 @@ def _drinks(watering: Watering | None) -> bool:
     return watering.given_l > 0.0 or (watering.pulse is not None and watering.pulse.given_l > 0.0)
 
 
-def mind_thirst(run: Run, bed: str) -> None:
-    """A bed past its floor is never dry in silence: after six hours without water it calls."""
+def mind_due(run: Run, bed: str, due: Decision, given: Decision, window: Window) -> None:
+    """Remember a bed that is to drink in these hours, until it has or is no longer to.
+
+    Args:
+        run: the engine's working set.
+        bed: whose.
+        due: what `decide` said.
+        given: what came of it: a yes, or what keeps the bed from drinking.
+        window: the hours.
+    """
+    memory = run.state.beds[bed]
+    if given.reason in ANNOUNCED or (due.judged and not due.water):
+        memory.due = None
+    elif due.water and due.reason is not Reason.NIGHT_EARLY:
+        why = BEHIND if given.water else words(bed, given.reason, given.numbers)
+        first = memory.due or DueHours(
+            from_utc_s=window.from_utc_s, since_utc_s=run.state.at_utc_s, why=why
+        )
+        memory.due = replace(first, why=why)
+
+
+def _is_over(due: DueHours, window: Window, at_utc_s: float) -> bool:
+    """Whether a bed has had its chance: the hours are over, and they were not just ending."""
+    return due.from_utc_s < window.from_utc_s and at_utc_s >= due.since_utc_s + WAITING_CALLS_S
+
+
+def mind_thirst(run: Run, bed: str, window: Window) -> None:
+    """A bed is never dry in silence.
+
+    It calls where it was to drink in hours that are over, and did not; and after six hours past
+    its floor.
+    """
     state = run.state
     memory, day = state.beds[bed], state.days[bed]
     past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
     watering = state.waterings.get(bed)
-    if not past or _drinks(watering) or memory.said.code in NOT_GROWING:
+    if _drinks(watering) or memory.said.code in NOT_GROWING:
+        past, memory.due = False, None
+    elif memory.due is not None and (memory.last_watering_utc_s or 0.0) >= memory.due.since_utc_s:
+        memory.due = None
+    overdue = memory.due is not None and _is_over(memory.due, window, state.at_utc_s)
+    if not past:
         memory.past_floor_mono_s = None
+    elif memory.past_floor_mono_s is None:
+        memory.past_floor_mono_s = state.mono_s
+    if not past and not overdue:
         if state.alerts:
             run.end_alert("bed_waiting", bed)
         return
-    if memory.past_floor_mono_s is None:
-        memory.past_floor_mono_s = state.mono_s
     if watering is not None and watering.pulse is not None:
         return  # it is tried at this moment: only water ends the wait
-    if state.mono_s - memory.past_floor_mono_s >= WAITING_CALLS_S:
+    since_s = memory.past_floor_mono_s
+    if since_s is not None and state.mono_s - since_s >= WAITING_CALLS_S:
         why = memory.said.text if watering is None else "Other beds drink before it."
-        run.raise_alert(
-            "bed_waiting", f"{bed_name(bed)} is past its floor and gets no water: {why}", bed=bed
-        )
+        told = f"{bed_name(bed)} is past its floor and gets no water: {why}"
+        run.raise_alert("bed_waiting", told, bed=bed)
+    elif overdue and memory.due is not None:
+        told = f"{bed_name(bed)} was to drink in hours that are over and got no water. "
+        run.raise_alert("bed_waiting", told + memory.due.why, bed=bed)

@@ -18,6 +18,8 @@ from controller.proving.memory import Proving
 from controller.sensing.climate import Climate
 from controller.sensing.sky_sources import Reckoned
 from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, Taps, TypedSky
+from controller.water_state import DoseTrial as DoseTrial
+from controller.water_state import DueHours as DueHours
 from controller.water_state import MeterState as MeterState
 from controller.water_state import Pulse as Pulse
 from controller.water_state import ValveState as ValveState
@@ -246,6 +248,7 @@ class BedMemory:
     judged_from_utc_s: float | None = None  # the window in which it was last judged
     not_before_mono_s: float = 0.0  # a valve or record that failed is not tried again before
     past_floor_mono_s: float | None = None  # since when it is past its floor without water
+    due: DueHours | None = None  # in which it was to drink, while it has not
     postponed: int = 0
     last_watering_utc_s: float | None = None
     last_watering_l: float = 0.0
@@ -272,18 +275,6 @@ class BedMemory:
     miss: Miss | None = None  # a turn that a person wants left out
     frosted: bool = False  # no sound pulse since the last frost
     alone: bool = False  # drinks alone the next time, so that its flow can be told
-
-
-@dataclass(slots=True, kw_only=True)
-class DoseTrial:
-    """A bed's dose that its probes have yet to answer; hours as they ended since."""
-
-    hours: int = 0  # since it began
-    after_h: int = 0  # since its last water
-    given_mm: float = 0.0
-    rain_mm: float = 0.0  # meanwhile
-    judged: list[str] = field(default_factory=list)  # probes
-    felt: bool = False  # one of them answered
 
 
 @dataclass(slots=True, kw_only=True)

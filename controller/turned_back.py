@@ -24,6 +24,9 @@ def turn_back(run: Run, at_utc_s: float) -> None:
         memory.last_watering_utc_s = _past(memory.last_watering_utc_s, at_utc_s)
         if memory.poured is not None and memory.poured.at_utc_s > at_utc_s:
             memory.poured = replace(memory.poured, at_utc_s=at_utc_s)
+        if memory.due is not None and memory.due.since_utc_s > at_utc_s:
+            from_utc_s = min(memory.due.from_utc_s, at_utc_s)
+            memory.due = replace(memory.due, since_utc_s=at_utc_s, from_utc_s=from_utc_s)
         memory.limp_utc_s = _past(memory.limp_utc_s, at_utc_s)
         memory.eye.at_utc_s = min(memory.eye.at_utc_s, at_utc_s)
     for water in state.water.values():

@@ -9,6 +9,27 @@ from dataclasses import dataclass, field
 
 
 @dataclass(slots=True, kw_only=True)
+class DoseTrial:
+    """A bed's dose that its probes have yet to answer; hours as they ended since."""
+
+    hours: int = 0  # since it began
+    after_h: int = 0  # since its last water
+    given_mm: float = 0.0
+    rain_mm: float = 0.0  # meanwhile
+    judged: list[str] = field(default_factory=list)  # probes
+    felt: bool = False  # one of them answered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueHours:
+    """Hours in which a bed was to drink, and what has kept it from that."""
+
+    from_utc_s: float  # their begin; the first ones, where it was to drink in several
+    since_utc_s: float  # when that was said
+    why: str
+
+
+@dataclass(slots=True, kw_only=True)
 class ValveState:
     """One valve: what it was last told, what it last said, and what it is taken for."""
 

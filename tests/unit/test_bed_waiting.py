@@ -1,9 +1,16 @@
-"""A bed past its floor is called after six hours without water, whatever keeps it from drinking."""
+"""A bed is never dry in silence: called six hours past its floor, and where its hours went by."""
 
 from __future__ import annotations
 
+import pytest
+
+from controller.events import LedgerEntry
+from controller.garden import Garden
+from controller.watering.decision import Reason
+from controller.watering.guard import caps_of
+from controller.watering.words import words
 from tests.engine_bench import Bench
-from tests.engine_garden import small_garden
+from tests.engine_garden import DAY_S, small_garden
 
 HOUR_S = 3600.0
 
@@ -37,12 +44,12 @@ def test_restarts_do_not_begin_the_six_hours_anew() -> None:
     bench = Bench(garden.model_copy(update={"supply": dry_days}))
     bench.dry_out(0.8, "south")
     for _ in range(3):
-        bench.live(1.5 * HOUR_S, tick_s=60.0)
+        bench.live(1.5 * HOUR_S, tick_s=30.0)
         assert waiting(bench) == set()
         bench.restart(600.0)
         bench.connect()
         bench.told_depletion["south"] = 0.8
-    bench.live(2.0 * HOUR_S, tick_s=60.0)
+    bench.live(2.0 * HOUR_S, tick_s=30.0)
     assert bench.litres["south"] == 0.0
     assert waiting(bench) == {"south"}
 
@@ -52,8 +59,78 @@ def test_time_that_nobody_can_vouch_for_counts_as_no_wait() -> None:
     dry_days = garden.supply.model_copy(update={"days": ("fri",)})
     bench = Bench(garden.model_copy(update={"supply": dry_days}))
     bench.dry_out(0.8, "south")
-    bench.live(1.5 * HOUR_S, tick_s=60.0)
+    bench.live(1.5 * HOUR_S, tick_s=30.0)
     bench.restart(10.0 * HOUR_S, trusted=False)
     bench.connect()
-    bench.live(1.0 * HOUR_S, tick_s=60.0)
+    bench.live(1.0 * HOUR_S, tick_s=30.0)
     assert waiting(bench) == set()
+
+
+NIGHT = "22:00-01:30"  # it begins at 23:00
+
+
+def by_night(*beds: str, emitters: int = 48) -> Garden:
+    """Water may run on every weekday, in the hours alone."""
+    garden = small_garden(beds=beds, emitters=emitters, hours=NIGHT)
+    supply = {"days": ("mon", "tue", "wed", "thu", "fri", "sat", "sun")}
+    return garden.model_copy(update={"supply": garden.supply.model_copy(update=supply)})
+
+
+def test_a_bed_at_its_line_whose_hours_went_by_is_called_until_it_drinks() -> None:
+    beds = ("east", "low", "middle", "north", "south")
+    bench = Bench(by_night(*beds, emitters=16))
+    bench.dry_out(0.45, *beds)
+    bench.live(5.9 * HOUR_S, tick_s=30.0)
+    dry = {bed for bed in beds if bench.litres[bed] == 0.0}
+    assert dry
+    assert waiting(bench) == set()
+    bench.live(1.6 * HOUR_S, tick_s=30.0)  # asked once an hour outside the hours
+    assert waiting(bench) == dry
+    alerts = bench.engine.state.alerts
+    assert all("in hours that are over" in alerts[f"bed_waiting-{bed}"].text for bed in dry)
+    bench.live(18.0 * HOUR_S, tick_s=30.0)
+    assert all(bench.litres[bed] > 0.0 for bed in dry)
+    assert waiting(bench) == set()
+
+
+def test_a_bed_whose_day_is_spent_is_called_after_its_hours_and_over_a_restart() -> None:
+    bench = Bench(by_night("south"))
+    most_l = caps_of(bench.engine.run, "south").bed_l_day
+    ended_s = bench.trusted_s - 60.0
+    bench.engine.state.ledger.append(
+        LedgerEntry(dose="0-1", bed="south", charged_l=most_l - 1.0, ended_trusted_s=ended_s)
+    )
+    bench.dry_out(0.45, "south")
+    bench.live(2.0 * HOUR_S, tick_s=30.0)
+    assert bench.engine.state.beds["south"].said.code == "cap_spent"
+    bench.restart(600.0)
+    bench.connect()
+    bench.live(3.5 * HOUR_S, tick_s=30.0)
+    assert waiting(bench) == set()
+    bench.live(1.6 * HOUR_S, tick_s=30.0)
+    assert waiting(bench) == {"south"}
+    why = bench.engine.state.alerts["bed_waiting-south"].text
+    assert words("south", Reason.CAP_SPENT, {"allowed_l": 0.0}) in why
+
+
+@pytest.mark.parametrize("asked", ["pause", "miss"])
+def test_a_bed_that_a_person_holds_back_is_not_called(asked: str) -> None:
+    bench = Bench(by_night("south"))
+    more = {"until_utc_s": bench.at_utc_s + DAY_S} if asked == "pause" else {}
+    bench.order(asked, "south", **more)
+    bench.dry_out(0.45, "south")
+    bench.live(8.0 * HOUR_S, tick_s=30.0)
+    assert bench.litres["south"] == 0.0
+    assert waiting(bench) == set()
+
+
+def test_a_clock_that_is_put_back_hides_no_wait() -> None:
+    bench = Bench(by_night("south"))
+    bench.engine.state.ledger.append(
+        LedgerEntry(dose="0-1", bed="south", charged_l=1e4, ended_trusted_s=bench.trusted_s)
+    )
+    bench.dry_out(0.45, "south")
+    bench.live(1.0 * HOUR_S, tick_s=30.0)
+    bench.wall_ahead_s -= 3.0 * DAY_S
+    bench.live(9.0 * HOUR_S, tick_s=30.0)
+    assert waiting(bench) == {"south"}
