@@ -98,6 +98,7 @@ def _seen(
         file_faults=faults,
         ways=() if known is None else tuple(way_words(known).values()),
         record=record.whole,
+        lost=record.lost,
     )
 
 

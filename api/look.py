@@ -20,7 +20,9 @@ from api.page.holds import (
     bed_reason,
     garden_pause,
     in_contact,
+    is_over,
     next_words,
+    over_words,
     promised_s,
     reason_numbers,
 )
@@ -313,7 +315,9 @@ def _goes_by(bed: dict[str, Any]) -> str:
 def why(bed_id: str, shown: dict[str, Any]) -> str:
     """One bed's reason and the numbers behind it, from the garden's picture."""
     bed, tongue = shown["beds"][bed_id], tongue_of(shown)
-    lines = [tongue.said(bed["reason"]["text"]), ""]
+    over = is_over(bed)
+    said = over_words(bed_id, bed, tongue) if over else tongue.said(bed["reason"]["text"])
+    lines = [said, ""]
     for key, raw in reason_numbers(bed).items():
         value = number(raw)
         said = "not known" if value is None else tongue.value(key, value)

@@ -259,6 +259,13 @@ class Reader:
                 n=n, event=EVENT_JSON.validate_python(event), effects_json=effects or "[]"
             )
 
+    def look_through(self) -> int:
+        """Tell how many events of the journal are damaged; it takes a while to unpack all of it."""
+        before = len(self.damaged)
+        for _ in self._lines():
+            pass
+        return sum(last_n - first_n + 1 for first_n, last_n in self.damaged[before:])
+
     def journal_since_snapshot(self, version: str) -> tuple[Snapshot, Iterator[JournalRow]]:
         """Give what a verification re-feeds: where to begin, and all that came after it.
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.page.words import Tongue, bed_name, listed, utc_s_of
+from api.page.words import Tongue, bed_name, listed, number, utc_s_of
+from controller.watering.decision import YES
 
 OPEN_VALVES = frozenset({"open", "opening"})
 RESTING_STATES = frozenset({"paused", "locked", "cleared", "held"})  # drink nothing by themselves
@@ -24,6 +25,21 @@ def runs(state: dict[str, Any]) -> bool:
     return state["valve"] in OPEN_VALVES or state["state"] in RUNNING_STATES
 
 
+def is_over(state: dict[str, Any]) -> bool:
+    """Whether a bed was told that it gets water, and that watering has ended since."""
+    return state["reason"]["code"] in YES and not state.get("watering") and not runs(state)
+
+
+def over_words(bed: str, state: dict[str, Any], tongue: Tongue) -> str:
+    """What became of a watering that is over."""
+    last = state.get("last_watering") or {}
+    at_s, litres = utc_s_of(last.get("at")), number(last.get("litres"))
+    if at_s is None or litres is None:
+        return f"{bed_name(bed)} was to be watered, and is judged anew before it drinks."
+    got = f"{bed_name(bed)} got {tongue.litres(litres)} until {tongue.when(at_s)}"
+    return f"{got}. It is judged anew before it drinks again."
+
+
 def reason_numbers(state: dict[str, Any]) -> dict[str, Any]:
     """The numbers behind a reason, what is used now as it is now.
 
@@ -33,8 +49,11 @@ def reason_numbers(state: dict[str, Any]) -> dict[str, Any]:
     numbers = dict(state["reason"]["numbers"])
     if "depletion_frac" in numbers:
         numbers["depletion_frac"] = state["depletion_frac"]
-    if runs(state):
+    if runs(state) or is_over(state):
         numbers.pop("sunrise_frac", None)
+    if is_over(state):
+        for key in ("dose_l", "dose_mm"):
+            numbers.pop(key, None)
     return numbers
 
 
@@ -143,4 +162,6 @@ def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
         return ""
     if back_in_contact(view, bed):
         return "There was no contact for a while. It is back, and the bed is judged again soon."
+    if is_over(view["beds"][bed]):
+        return over_words(bed, view["beds"][bed], tongue)
     return tongue.said(str(reason["text"]))

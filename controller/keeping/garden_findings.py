@@ -39,6 +39,7 @@ class Seen:
         ways: the ways out of the house that it sets.
         today: the garden's local day.
         record: what a look through the whole record found; None where it was not looked through.
+        lost: how many events of its journal that look found damaged.
     """
 
     running: bool
@@ -53,13 +54,14 @@ class Seen:
     file_faults: tuple[str, ...] = ()
     ways: tuple[str, ...] = ()
     record: str | None = field(default=None)
+    lost: int = 0
 
 
 def garden_findings(seen: Seen) -> list[Finding]:
     """All that concerns the garden."""
     found = [daemon(seen), broker(seen), file(seen), backups(seen), alarms(seen)]
     if seen.record is not None:
-        found.append(record(seen.record))
+        found.append(record(seen.record, seen.lost))
     found.append(boots(seen.boots))
     if seen.picture is None:
         return [*found, unknown("garden", "There is no record of a garden yet.")]
@@ -131,8 +133,11 @@ def backups(seen: Seen) -> Finding:
     return well(name, words)
 
 
-def record(found: str) -> Finding:
-    """What a look through the whole record found; empty is well."""
+def record(found: str, lost: int = 0) -> Finding:
+    """What a look through the whole record found, empty is well, and how much of its journal."""
+    if not found and lost:
+        said = f"{lost} events of the journal are damaged and lost; all else is whole."
+        return caution("record", said, "The card may be failing: make a backup, then change it.")
     if not found:
         return well("record", "Every page of the record is whole.")
     return bad("record", found, "Stop the daemon and put a backup back: thirstline restore.")

@@ -29,6 +29,7 @@ class Record:
         picture: of its newest state, up to an hour old; None for another version's.
         boots: how many boots each node told within the week before its last row.
         whole: what a look through every page found, empty for well; None: not looked through.
+        lost: how many events of the journal that look found damaged.
     """
 
     fault: str = ""
@@ -36,6 +37,7 @@ class Record:
     picture: Mapping[str, Any] | None = None
     boots: Mapping[str, int] = field(default_factory=dict)
     whole: str | None = None
+    lost: int = 0
 
 
 def look_at(folder: DataFolder, *, deep: bool = False) -> Record:
@@ -57,8 +59,8 @@ def look_at(folder: DataFolder, *, deep: bool = False) -> Record:
     shown = None
     if snapshot.version == VERSION and snapshot.state_json is not None:
         shown = _picture(snapshot.state_json)
-    whole = _whole(folder) if deep else None
-    return Record(garden=garden, picture=shown, boots=boots, whole=whole)
+    whole, lost = (_whole(folder), _lost(folder)) if deep else (None, 0)
+    return Record(garden=garden, picture=shown, boots=boots, whole=whole, lost=lost)
 
 
 def _picture(state_json: str) -> Mapping[str, Any] | None:
@@ -74,3 +76,11 @@ def _whole(folder: DataFolder) -> str:
     except StoreError as exc:
         return str(exc)
     return ""
+
+
+def _lost(folder: DataFolder) -> int:
+    try:
+        with open_reader(folder) as reader:
+            return reader.look_through()
+    except StoreError:
+        return 0  # the look through every page tells of it

@@ -122,6 +122,21 @@ WITH_WATER = (
         more=("South lets it soak in: 30 of 122 L.", *STOP),
     ),
     Shown(
+        name="watered-a-while-ago",
+        bed={
+            **_dry(0.12),
+            "reason": {
+                "code": "at_line",
+                "text": "South comes to its thirst line. It gets 122 L, deeply.",
+                "numbers": {"depletion_frac": 0.41, "sunrise_frac": 0.43, "dose_l": 122.0},
+            },
+            "last_watering": {"at": "2026-07-15T11:12:00Z", "litres": 118.0},
+        },
+        label="Well supplied",
+        more=("South got 118 L until 04:12. It is judged anew before it drinks again.",),
+        never=("It gets 122 L",),
+    ),
+    Shown(
         name="closing",
         bed={"state": "watering", "valve": "told_to_close", "watering": RUNNING},
         label="Closing…",

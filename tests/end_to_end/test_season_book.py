@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
@@ -11,8 +13,11 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from fastapi.testclient import TestClient
 
 from api.cli import main
+from api.desk import FakeDesk
+from api.http import create_app
 from controller.datafolder import DataFolder
 from controller.effects import Effect
 from controller.events import Event, Order, OrderKind, ProbeReading
@@ -24,6 +29,7 @@ from sim.garden_world import GardenWorld, Span, midnight_utc_s, moved_to, season
 from sim.replay import EngineReplay
 
 DAYS = 24
+RIGHT = "the-operators-token"
 YEAR = 2025
 
 
@@ -127,6 +133,30 @@ def test_a_drier_line_is_reckoned_beside_the_ledger(lived: Path) -> None:
     assert miss_l <= found["miss_litres"] < 0.15 * found["given_litres"]
     assert abs(found["same_waterings"] - found["given_waterings"]) <= 4
     assert found["waterings"] <= found["same_waterings"]
+
+
+def test_the_page_of_that_season_answers_the_three_questions(lived: Path) -> None:
+    with open_reader(DataFolder(lived, make=False)) as reader:
+        rows = reader._query("SELECT bed, credited_l FROM ledger WHERE outcome != 'NEVER_SENT'", ())
+    given_l: dict[str, float] = defaultdict(float)
+    for row in rows:
+        given_l[row["bed"]] += row["credited_l"]
+    most = max(given_l, key=lambda bed: given_l[bed])
+    desk = FakeDesk(("south", "wall", "low", "hedge"))
+    desk.book = book(lived)
+    app = create_app(desk, token=RIGHT, monotonic=lambda: 0.0)
+    page = TestClient(app, base_url="http://localhost", client=("127.0.0.1", 5)).get("/season")
+    came = page.text.replace("\u00a0", " ").partition('<ul class="came">')[2].partition("</ul>")[0]
+    said = re.findall(r"<li>(.*?)</li>", came)
+    (drank,) = [one for one in said if "drank most" in one]
+    assert drank.startswith(f"{most.capitalize()} drank most: {given_l[most]:.0f} L in ")
+    (cracked,) = [one for one in said if "most cracked" in one]
+    assert cracked.startswith("Of bush paste most cracked: 7 fruit in 2.5 kg, of the others 2 in ")
+    (drier,) = [one for one in said if "thirst line been" in one]
+    found = desk.book["drier"]
+    change_l = abs(found["litres"] - found["same_litres"])
+    assert f"{change_l:.0f} L" in drier or "as much water" in drier
+    assert f"{found['given_litres']:.0f} L, by {found['miss_litres']:.0f} L." in drier
 
 
 def test_fruit_and_notes_stand_in_it(lived: Path) -> None:

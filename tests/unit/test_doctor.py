@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -373,6 +375,16 @@ def test_a_damaged_record_is_found_and_named(data: DataFolder, root: Path) -> No
         file.write(b"\xa5" * 16_384)
     found = examine(data, None, system(root), deep=True)
     assert of(found, "record").health is Health.BAD
+
+
+def test_what_the_journal_lost_is_counted(data: DataFolder, root: Path) -> None:
+    with closing(sqlite3.connect(data.database)) as db:
+        first_n, n = db.execute("SELECT first_n, n FROM recent WHERE slot = 0").fetchone()
+        db.execute("UPDATE recent SET events = x'00' WHERE slot = 0")
+        db.commit()
+    found = of(examine(data, None, system(root), deep=True), "record")
+    assert found.health is Health.CAUTION
+    assert found.found.startswith(f"{n - first_n + 1} events of the journal are damaged")
 
 
 def test_the_command_says_what_to_do_and_ends_with_1(data: DataFolder, root: Path) -> None:

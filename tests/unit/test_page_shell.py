@@ -42,6 +42,21 @@ def test_no_valve_is_called_closed_unheard(desk: FakeDesk, valve: str, said: str
     assert "All is well" not in look.summary(desk.view())
 
 
+def test_a_watering_that_is_over_is_not_promised_any_more(desk: FakeDesk) -> None:
+    told = {"code": "at_line", "text": "South comes to its line. It gets 122 L, deeply."}
+    reason = {**told, "numbers": {"depletion_frac": 0.41, "dose_l": 122.0}}
+    desk.set_bed("south", reason=reason)
+    desk.set_bed("south", last_watering={"at": "2026-07-15T11:12:00Z", "litres": 118.0})
+    said = look.why("south", desk.view())
+    assert said.startswith("South got 118 L until 04:12. It is judged anew before it drinks again.")
+    assert "122 L" not in said
+    desk.set_bed("south", last_watering=None)
+    assert "South was to be watered, and is judged anew" in look.summary(desk.view())
+    running = {"want_l": 122.0, "given_l": 12.0, "pulse": 1, "pulses": 4, "by": "policy"}
+    desk.set_bed("south", watering=running, state="due")  # it waits for its turn
+    assert "It gets 122 L, deeply." in look.why("south", desk.view())
+
+
 def test_status_says_a_lock_once(desk: FakeDesk) -> None:
     desk.set(holds={**desk.view()["holds"], "locked": True, "lock_why": "new pipe"})
     for bed in desk.view()["beds"]:
