@@ -90,7 +90,8 @@ def export(
         print_json({"garden": setting.garden.id, "rows": rows})
         return
     for path, count in rows.items():
-        click.echo(f"{path}: {count} rows")  # a path stays whole
+        rows_words = "row" if count == 1 else "rows"
+        click.echo(f"{path}: {count} {rows_words}")  # a path stays whole
 
 
 def _meant(garden: str, data: Path | None) -> tuple[Garden, DataFolder]:

@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from api.garden_meant import garden_of
-from api.options import json_flag, print_json
+from api.options import json_flag, print_json, say
 from controller.errors import UsageError, WrongUseError
 from controller.garden import Garden
 from controller.keeping.broker_users import (
@@ -148,11 +148,11 @@ def broker_config(
         return
     for user in made.users:
         click.echo(f"{user.name:<20}{', '.join(user.what)}")
-    click.echo(f"Written: {out}/ {CONF}, {ACL}, {HASHED}, {OWN}, {CLEAR}")
-    click.echo(f"New passwords for: {', '.join(made.fresh) or 'nobody'}")
-    click.echo(f"The nodes' stand in {out / CLEAR}: type them in, then delete that file.")
-    click.echo(f"In mosquitto.conf: include_dir, or a line in conf.d that names {out / CONF}.")
-    click.echo(
+    say(f"Written: {out}/ {CONF}, {ACL}, {HASHED}, {OWN}, {CLEAR}")
+    say(f"New passwords for: {', '.join(made.fresh) or 'nobody'}")
+    say(f"The nodes' stand in {out / CLEAR}: type them in, then delete that file.")
+    say(f"In mosquitto.conf: include_dir, or a line in conf.d that names {out / CONF}.")
+    say(
         f'In the garden file: username = "{made.users[0].name}", '
         f'password_file = "{(out / OWN).absolute()}"'
     )

@@ -21,6 +21,7 @@ NO = 1
 WRONG_USE = 2
 UNREACHABLE = 3
 GARDEN = "GARDEN"
+NO_FILE = "there is no such file"
 FIRST_IS_GARDEN = (
     "check",
     "run",
@@ -123,7 +124,7 @@ class Group(click.Group):
             _complain(str(exc), next_step("run", _garden(ctx), *_data(ctx)))
             ctx.exit(UNREACHABLE)
         except GardenError as exc:
-            _complain(*exc.faults, next_step("check", _garden(ctx)), "Nothing was armed.")
+            _complain(*exc.faults, next_step(*_after_faults(ctx, exc)), "Nothing was armed.")
             ctx.exit(NO)
         except RefusedError as exc:
             _complain(str(exc), next_step("status", *_named(ctx), *_data(ctx)))
@@ -156,6 +157,13 @@ def _named(ctx: click.Context) -> tuple[str, ...]:
     if len(words) > 1 and words[0] in FIRST_IS_GARDEN and not words[1].startswith("-"):
         return (words[1],)
     return _after(ctx, "--garden")
+
+
+def _after_faults(ctx: click.Context, exc: GardenError) -> tuple[str, ...]:
+    """A file with faults is checked; one that is not there is written."""
+    garden = _garden(ctx)
+    missing = any(fault.endswith(NO_FILE) for fault in exc.faults)
+    return ("new", garden) if missing and garden != GARDEN else ("check", garden)
 
 
 def _data(ctx: click.Context) -> tuple[str, ...]:

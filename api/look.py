@@ -185,7 +185,10 @@ def only_folder(example: Path) -> DataFolder:
         found.append(base)
     if len(found) == 1:
         return DataFolder(found[0])
-    many = ", ".join(path.name for path in found) or "none"
+    if not found:
+        msg = f"{base}: no garden has run here yet. If its record lies elsewhere, say --data DIR"
+        raise WrongUseError(msg, ("run", "GARDEN"))
+    many = ", ".join(path.name for path in found)
     msg = f"{base}: which garden? Found {many}. Say it with --data DIR"
     raise WrongUseError(msg)
 

@@ -154,7 +154,7 @@ class Connection:
                 )
         except (OSError, ValueError) as exc:
             where = f"{self._address.host}:{self._address.port}"
-            msg = f"the broker at {where} is out of reach: {exc}"
+            msg = f"the broker at {where} is out of reach: {getattr(exc, 'strerror', None) or exc}"
             raise LinkError(msg) from exc
 
     def pump(self, wait_s: float) -> None:

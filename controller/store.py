@@ -269,6 +269,9 @@ def open_reader(folder: DataFolder) -> Iterator[Reader]:
         StoreError: There is no database that can be read.
     """
     path = folder.database
+    if not path.exists():
+        msg = f"{folder.path}: there is no record here; a daemon that never ran leaves none"
+        raise StoreError(msg)
     uri = f"{path.absolute().as_uri()}?mode=ro"
     try:
         db = Database(sqlite3.connect(uri, uri=True), execute_plugins=False)

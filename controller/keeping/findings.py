@@ -112,6 +112,8 @@ def clock(board: Board) -> Finding:
 
 def room(many: float) -> str:
     """Bytes as people say them: `90 MB`, `1.2 GB`, `78 GB`."""
+    if 0.0 < many < 0.5 * MB:
+        return "less than 1 MB"
     if many < GB:
         return f"{many / MB:.0f} MB"
     return f"{many / GB:.1f} GB" if many < 9.95 * GB else f"{many / GB:.0f} GB"

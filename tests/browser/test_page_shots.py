@@ -8,6 +8,7 @@ import pytest
 from api.desk import FakeDesk
 from tests.browser.page_bench import needs_chromium
 from tests.browser.page_bench import opened as _open
+from tests.browser.take_shots import PICTURES, SHOTS
 
 SMALLEST_TARGET_PX = 44  # common practice for a thumb
 pytestmark = needs_chromium
@@ -173,3 +174,11 @@ def test_scarce_water_fits_on_a_small_phone(browser: Any, url: str, desk: FakeDe
             assert target.bounding_box()["height"] >= SMALLEST_TARGET_PX
     assert page.complaints == []
     page.context.close()
+
+
+def test_the_eight_pictures_that_matter_are_kept_and_shown() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert len(PICTURES) == 8
+    for name in PICTURES:
+        assert (SHOTS / f"{name}.png").read_bytes().startswith(b"\x89PNG"), name
+        assert f"tests/browser/shots/{name}.png" in readme, name

@@ -100,6 +100,8 @@ class FirstDay:
     url: str
     screens: list[Screen] = field(default_factory=list)
     walked_l: float = 0.0
+    armed_after_s: float = 0.0
+    walk_s: float = 0.0
     water_after_s: float = 0.0
     _run: subprocess.Popen[str] | None = None
 
@@ -115,7 +117,10 @@ class FirstDay:
         self.follow("check")
         self.keep()
         self.follow("pair")
+        walk_s = self.live.clock.now_utc_s()
         self.follow("walk", "--yes")
+        self.armed_after_s = self.live.clock.now_utc_s() - began_s
+        self.walk_s = self.live.clock.now_utc_s() - walk_s
         self.walked_l = self.live.truth().litres(DRY)
         until(lambda: self.live.truth().litres(DRY) > self.walked_l + 5.0, 90.0, "its own water")
         self.water_after_s = self.live.clock.now_utc_s() - began_s
@@ -203,7 +208,9 @@ def stable(transcript: str) -> list[str]:
 
 def notes(day: FirstDay, real_s: float) -> str:
     """The document."""
-    minutes = day.water_after_s / 60.0
+    minutes, armed, walk = (
+        one / 60.0 for one in (day.water_after_s, day.armed_after_s, day.walk_s)
+    )
     return f"""# A first day, as it went
 
 Made by `python -m tests.end_to_end.first_day` over a real broker, with virtual nodes of the
@@ -214,7 +221,8 @@ daemon was started so that it counts as not armed, as on a board, and time ran 6
 
 From the first command to the first water that nobody ordered: {len(day.screens) - 2} commands and
 {minutes:.0f} minutes of the garden's clock ({real_s:.0f} s as it was run here, so each second that
-a program takes to start counts as a minute). Reading, typing and digging are not in it.
+a program takes to start counts as a minute). Armed after {armed:.0f} of these minutes; the walk
+of master and four beds took {walk:.0f}. Reading, typing and digging are not in it.
 
 What was written down before, by tape measure, bucket, watch and hands:
 

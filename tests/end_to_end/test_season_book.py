@@ -36,19 +36,24 @@ YEAR = 2025
 @pytest.fixture(scope="module")
 def lived(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data folder with the record of some July weeks, five picks and a note in it."""
+    return live(tmp_path_factory.mktemp("book") / "data", (7, 1), DAYS)
+
+
+def live(place: Path, month_day: tuple[int, int], days: int) -> Path:
+    """Live so many days from that one on, with invented picks, and keep the record."""
     garden = load_garden(find_garden("hollin-lane"))
     season = season_for(garden, "invented-dry")
     garden = moved_to(garden, season.daily[0].date.year)
-    first = date(season.daily[0].date.year, 7, 1)
+    first = date(season.daily[0].date.year, *month_day)
     span = Span(
         first=first,
-        last=first + timedelta(days=DAYS),
+        last=first + timedelta(days=days),
         from_utc_s=midnight_utc_s(garden, first),
-        to_utc_s=midnight_utc_s(garden, first + timedelta(days=DAYS + 1)),
+        to_utc_s=midnight_utc_s(garden, first + timedelta(days=days + 1)),
     )
     world = GardenWorld(garden, season, span.from_utc_s, seed=3, sure=True)
     live = EngineReplay(garden, world, span)
-    folder = DataFolder(tmp_path_factory.mktemp("book") / "data")
+    folder = DataFolder(place)
     store = Store.open(folder)
     think = live.engine.step
 
@@ -105,17 +110,26 @@ def thirstline(*words: str) -> str:
 
 def book(lived: Path) -> dict[str, Any]:
     told = thirstline(
-        "season", "hollin-lane", "--from", f"{YEAR}-06-01", "--data", str(lived), "--json"
+        "season", "hollin-lane", "--from", f"{YEAR}-05-01", "--data", str(lived), "--json"
     )
     found: dict[str, Any] = json.loads(told)
     return found
 
 
 def test_litres_and_waterings_are_the_ledgers(lived: Path) -> None:
+    are_the_ledgers(lived, 8)
+
+
+@pytest.mark.slow
+def test_a_whole_seasons_litres_are_the_ledgers(tmp_path: Path) -> None:
+    are_the_ledgers(live(tmp_path / "data", (5, 9), 150), 60)
+
+
+def are_the_ledgers(lived: Path, waterings: int) -> None:
     with open_reader(DataFolder(lived, make=False)) as reader:
         rows = reader._query("SELECT bed, dose, charged_l, credited_l, outcome FROM ledger", ())
     shown = book(lived)["beds"]
-    assert sum(bed["waterings"] for bed in shown.values()) >= 8
+    assert sum(bed["waterings"] for bed in shown.values()) >= waterings
     for name, bed in shown.items():
         of_it = [row for row in rows if row["bed"] == name and row["outcome"] != "NEVER_SENT"]
         assert bed["litres"] == pytest.approx(sum(row["credited_l"] for row in of_it), abs=0.5)

@@ -181,7 +181,9 @@ def test_a_long_line_is_broken_and_a_link_is_not() -> None:
             ["record", "note", "south", "x", "--garden", "hollin-lane", "--data", "nowhere"],
             "next:  thirstline run hollin-lane --data nowhere",
         ),
-        (["check", "nowhere.toml"], "next:  thirstline check nowhere.toml"),
+        (["check", "nowhere.toml"], "next:  thirstline new nowhere.toml"),
+        (["run", "nowhere.toml"], "next:  thirstline new nowhere.toml"),
+        (["status"], "next:  thirstline run GARDEN"),
         (["verify", "--data", "nowhere"], "next:  thirstline verify --help"),
         (["new", "--yes", "--answer", "plants"], "next:  thirstline new --help"),
         (["replay", "hollin-lane", "--weather", "x"], "next:  thirstline replay --help"),
@@ -193,6 +195,7 @@ def test_each_error_says_what_to_type_next(
     words: list[str], then: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     said = CliRunner().invoke(main, words, prog_name="thirstline")
     assert said.exit_code != 0
     assert then in said.stderr.splitlines()

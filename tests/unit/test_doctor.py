@@ -109,7 +109,13 @@ def test_a_sound_board_and_garden_are_well_in_every_check() -> None:
 
 @pytest.mark.parametrize(
     ("many", "said"),
-    [(0, "0 MB"), (90 * MB, "90 MB"), (1_249 * MB, "1.2 GB"), (78_391 * MB, "78 GB")],
+    [
+        (0, "0 MB"),
+        (9_000, "less than 1 MB"),
+        (90 * MB, "90 MB"),
+        (1_249 * MB, "1.2 GB"),
+        (78_391 * MB, "78 GB"),
+    ],
 )
 def test_room_is_said_in_few_digits(many: int, said: str) -> None:
     found = of(board_findings(replace(BOARD, free_bytes=many)), "disk")

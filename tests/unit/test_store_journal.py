@@ -248,7 +248,7 @@ def test_reader_cannot_write(store: Store, folder: DataFolder) -> None:
 
 def test_reader_of_an_empty_folder_is_a_store_error(tmp_path: Path) -> None:
     folder = DataFolder(tmp_path / "none")
-    with pytest.raises(StoreError, match="cannot be opened for reading"), open_reader(folder):
+    with pytest.raises(StoreError, match="there is no record here"), open_reader(folder):
         pass
     assert list(folder.path.iterdir()) == []
 
