@@ -20,6 +20,7 @@ from controller.run import Run
 from controller.sensing import quality
 from controller.watering import guard, leasing, limits, settling, valves
 from controller.watering.decision import Reason, Rules
+from controller.watering.hours import Window
 from controller.watering.limits import Refused
 from sim import nodes
 from sim.nodes import ValveNode
@@ -101,10 +102,10 @@ def _nothing(*_: Any, **__: Any) -> None:
     return None
 
 
-def _calls_alone(run: Run, bed: str) -> None:
+def _calls_alone(run: Run, bed: str, window: Window) -> None:
     """The real call of a dry bed, only where nothing else is called."""
     if not run.state.alerts:
-        mind_thirst(run, bed)
+        mind_thirst(run, bed, window)
 
 
 def _without(real: Callable[..., Any], code: Refused) -> Callable[..., Any]:

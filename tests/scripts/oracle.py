@@ -35,6 +35,7 @@ from controller.events import (
     WeatherReading,
 )
 from controller.proving.arming import armed
+from controller.watering.decision import INTERLOCKS, YES
 from controller.watering.guard import LATCHING
 from controller.watering.limits import Refused, counts, used_l
 from sim.faults import Breakage
@@ -63,7 +64,13 @@ BLIND_YES = {"blind_refill", "blind_normals", "blind_smallest", "limp"}
 READING_OLD_S = 1800.0 + 600.0
 DRY_MOST_S = 7.5 * 3600.0  # six, an hour between judgements, and the grid
 DRY_TRULY_S = 30 * 3600.0  # where probes tell it soundly: they may be doubted for a day
+HOURS_MOST_S = {"always": 24 * 3600.0, "22:00-sunrise": 9.5 * 3600.0}  # so long a bed's hours are
 NOT_GROWING = {"not_planted", "cleared"}
+TO_DRINK = {code.value for code in YES} - {"night_early", "ordered"}
+STILL_TO_DRINK = {code.value for code in INTERLOCKS} | {
+    "cap_spent", "night_over", "night_short", "outside_hours", "supply_lost", "unknown_state",
+    "waiting_readings",
+}  # fmt: skip
 HINDERS_ALL = {  # alerts of the whole garden in which a dry bed's own is not asked for
     "burst", "cannot_record", "crash_loop", "flow_asked", "frost", "history_lost", "leak",
     "link_lost", "master_failed", "meter_fault", "not_armed", "other_controller", "paused",
@@ -142,6 +149,7 @@ class Oracle:
         self.heard_s: dict[str, float] = {}  # probes: last sound word taken in
         self.states: dict[str, str] = {}
         self.dry_since_s: dict[str, float] = {}
+        self.due_s: dict[str, tuple[float, float]] = {}  # since when, by which wall clock
         self.drank_s: dict[str, float] = {}  # beds: when a valve closed behind true water
         self.refusals = 0
         self.looks: dict[type[Event], Callable[[Any, list[Effect]], None]] = {
@@ -269,6 +277,7 @@ class Oracle:
         self.heard_s.clear()
         self.asked.clear()
         self.dry_since_s.clear()
+        self.due_s.clear()
         self.foreign, self.cold_until_s = False, -math.inf
         if not kept:
             self.forgot_s = self.life.now_s
@@ -610,6 +619,7 @@ class Oracle:
             seen.one("alert", note.code)
         elif note.what == "decision":
             seen.one("decision", note.code)
+            self._note_due(note.bed or "", note.code)
         if note.what == "order" and "refused" in note.text:
             self.refusals += 1
 
@@ -655,6 +665,7 @@ class Oracle:
         state = life.engine.state
         for bed in life.garden.beds:
             self._check_thirst(bed)
+            self._check_due(bed)
         least = state.ledger and life.now_s % 3600.0 == 0.0
         if least:
             for bed in life.garden.beds:
@@ -691,6 +702,31 @@ class Oracle:
                 f"I23: {key} stands past its floor for {(life.now_s - since_s) / 3600.0:.1f} h, "
                 f"neither watered nor called: {memory.said.code}",
             )
+
+    def _note_due(self, bed: str, code: str) -> None:
+        if code in TO_DRINK:
+            self.due_s.setdefault(bed, (self.life.now_s, self.life.wall_off_s))
+        elif code not in STILL_TO_DRINK:
+            self.due_s.pop(bed, None)
+
+    def _check_due(self, bed: str) -> None:
+        """I23: a bed that was to drink has, or is called when its hours are over."""
+        now_s, wall_off_s = self.life.now_s, self.life.wall_off_s
+        if bed not in self.due_s:
+            return
+        since_s, by_off_s = self.due_s[bed]
+        if by_off_s != wall_off_s or self.drank_s.get(bed, -math.inf) >= since_s:
+            self.due_s.pop(bed)  # hours go by the wall clock: a day of it is no day
+            return
+        if any(self._calls(alert, bed) for alert in self.life.engine.state.alerts.values()):
+            self.due_s[bed] = now_s, wall_off_s
+            return
+        most_s = HOURS_MOST_S[self.life.garden.garden.hours] + DRY_MOST_S
+        self.check(
+            now_s - since_s <= most_s,
+            f"I23: {bed} was to drink {(now_s - since_s) / 3600.0:.1f} h ago, "
+            f"and neither drank nor is called",
+        )
 
     def _calls(self, alert: Alert, bed: str) -> bool:
         """Whether an alert tells of this bed's water: by its name, or as all beds' hindrance."""
