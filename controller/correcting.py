@@ -129,7 +129,7 @@ def feel_bed(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
     since_s = math.inf if memory.felt is None else now_s - memory.felt.at_utc_s
     names = run.garden.beds[bed].probes
     sound = memory.told_frac is not None and not any(state.probes[name].trust for name in names)
-    taught = 0.0
+    taught = None
     if sound:
         soil, day = run.soils[bed], run.days[bed]
         taught = by_hand.teach_full(water, soil, day, felt, depth_cm, now_s, since_s)
@@ -144,7 +144,7 @@ def feel_bed(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
         depth_cm,
         now_s,
         since_s=since_s,
-        full_taught=taught != 0.0,
+        full_taught=taught is not None,
     )
     water.pulls.clear()  # what was told before stands corrected by the hand
 

@@ -107,7 +107,7 @@ def teach_full(
     depth_cm: float,
     at_utc_s: float,
     since_s: float = math.inf,
-) -> float:
+) -> float | None:
     """Let a feel speak for the bed's full point, by the share that it has in what is not known.
 
     Args:
@@ -120,15 +120,16 @@ def teach_full(
         since_s: since the last feel of this bed [s].
 
     Returns:
-        The change of the full point [m3/m3]; 0 while the bed drains, where its odds have not begun,
-        where it is about empty, and where the feel says nothing new.
+        The change of the full point [m3/m3], 0 where its odds leave no room for one; None where it
+        is not asked: while the bed drains, where its odds have not begun, where it is about empty,
+        and where the feel says nothing new.
     """
     fresh, lacks = fresh_share(since_s), min(1.0, water.depletion_mm / day.taw_mm)
     off = _off_frac(water, day, felt)
     if not water.full_odds_frac or _drains(water, at_utc_s) or not 0.0 < depth_cm < math.inf:
-        return 0.0
+        return None
     if not fresh > 0.0 or 1.0 - lacks < FULL_LEAST_FRAC or off == 0.0:
-        return 0.0
+        return None
     off = max(-AGAINST_FRAC, min(AGAINST_FRAC, off))
     own, _, shared = parts(water, soil, day)
     var = own + shared + ALIKE_GAIN * sd_frac(depth_cm, day.root_depth_m) ** 2
@@ -160,7 +161,8 @@ def feel(
         depth_cm: at which depth [cm], above 0.
         at_utc_s: when [s, Unix].
         since_s: since the last feel of this bed [s].
-        full_taught: whether `teach_full` took the full point's share already.
+        full_taught: whether the full point's share went to `teach_full`, however little it made of
+            it: if that decided, a wetter feel might pull less.
 
     Returns:
         By how much the depletion changed [mm], towards the feel and never past it; 0 where nothing

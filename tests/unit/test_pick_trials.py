@@ -54,8 +54,9 @@ def test_only_slow_picks_stand_for_the_target() -> None:
     assert (row["slow_picks"], row["quick_picks"]) == (2, 1)
     assert (row["slow_less"], row["quick_less"]) == (0.9, 0.25)
     assert row["past_floor"] == [1, 2]
-    assert "| loam | 2 | 400 | 40 | 90% | 1 | 25% | 1, 2 | 900, 880 | 0.99, 0.98 |" in as_markdown(
-        [row]
+    assert (
+        "| loam | 2 | 400 | 40 | 90 % | 1 | 25 % | 1, 2 | 900, 880 | 0.99, 0.98 |"
+        in as_markdown([row])
     )
 
 

@@ -163,7 +163,7 @@ def test_days_cut_at_both_ends_do_not_count(tmp_path: Path) -> None:
 
 
 def test_no_store_is_refused_and_none_is_made(tmp_path: Path) -> None:
-    with pytest.raises(SeasonError, match=r"own: .*thirstline\.db"):
+    with pytest.raises(SeasonError, match=r"own: .*nowhere: there is no record here"):
         season(tmp_path / "nowhere" / "thirstline.db")
     assert list(tmp_path.iterdir()) == []
 
