@@ -11,7 +11,7 @@ import pytest
 from api.desk import FakeDesk
 from tests.browser.page_bench import Served, needs_chromium, opened
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 SOON_MS = 15_000
 RUNNING = {"want_l": 122.0, "given_l": 12.0, "pulse": 1, "pulses": 4, "by": "policy"}
 CLOCKS = {

@@ -11,7 +11,7 @@ from tests.browser.page_bench import opened as _open
 from tests.browser.take_shots import PICTURES, SHOTS
 
 SMALLEST_TARGET_PX = 44  # common practice for a thumb
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 
 
 @pytest.fixture

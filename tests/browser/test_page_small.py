@@ -8,7 +8,7 @@ from api.desk import FakeDesk
 from tests.browser.page_bench import Served, needs_chromium, opened
 from tests.browser.test_page_axe import PAGES
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 WIDE_PX = 320
 SMALLEST_PX = 568
 TARGET_PX = 44  # common practice for a thumb

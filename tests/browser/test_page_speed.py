@@ -13,7 +13,7 @@ import pytest
 from api.desk import FakeDesk
 from tests.browser.page_bench import needs_chromium, opened
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.slow]
 MOST_FIRST_VIEW_BYTES = 30_000
 SLOWER, LATENCY_MS, BIT_S = 6, 150, 1.5e6
 LOADS = 5

@@ -213,6 +213,16 @@ def _no_cap_of_a_dose(run: Run, bed: str) -> Any:
     )
 
 
+def _no_cap_of_the_site(run: Run, bed: str) -> Any:
+    caps = _CAPS(run, bed)
+    return type(caps)(
+        bed_l_day=caps.bed_l_day,
+        dose_l=caps.dose_l,
+        site_l_day=1e9,
+        open_most_s=caps.open_most_s,
+    )
+
+
 def _restless(run: Run, bed: str, window: Any) -> Rules:
     rules = bed_views.rules_of(run, bed, window)
     return replace(rules, hold=None) if rules.hold is Reason.PAUSED else rules
@@ -243,6 +253,8 @@ MUTANTS: tuple[Mutant, ...] = (
     _m("the budget ages by the wall clock", "I3", _by_wall_clock),
     _m("one watering may give any amount", "I3", lambda: [
         (of, "caps_of", _no_cap_of_a_dose) for of in (guard, orders)], "greed"),
+    _m("all beds together may drink any amount", "I3", lambda: [
+        (of, "caps_of", _no_cap_of_the_site) for of in (guard, orders)], "greed"),
     _m("a reservation holds only what is wanted", "I3", lambda: [
         (limits, "RESERVE_FACTOR", 1.0), (limits, "RESERVE_EXTRA_S", 0.0)]),
     _m("half is charged", "I3", _one(

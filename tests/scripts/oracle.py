@@ -535,6 +535,9 @@ class Oracle:
         if life.now_s - excused > DAY_S:
             most_l = max(CAPS["bed_l_day"], life.garden.limits_for(bed).bed_l_day)
             self.check(true_l <= most_l + TINY, f"I3: {bed} drank {true_l:.1f} L in a day")
+            all_l = life.water.litres_of_last_day()
+            most_l = max(CAPS["site_l_day"], life.garden.site_l_day)
+            self.check(all_l <= most_l + TINY, f"I3: all beds drank {all_l:.1f} L in a day")
         piece_doses = {p.dose for p in life.water.pieces if p.bed == bed}
         if not life.power or piece_doses & life.record.lost:
             return

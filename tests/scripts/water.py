@@ -210,11 +210,13 @@ class Water:
 
     # -- what was given
 
-    def litres_of_last_day(self, bed: str) -> float:
-        """True leased litres of openings that ended within the last 24 h; of one that reaches
-        back beyond that, all (it is held against charges that count in full as well)."""
+    def litres_of_last_day(self, bed: str | None = None) -> float:
+        """True leased litres, of all beds where none is named, of openings that ended within 24 h;
+        of one that reaches back beyond that, all (so do the charges that it is held against)."""
         since_s = self.life.now_s - DAY_S
-        return math.fsum(p.litres for p in self.pieces if p.bed == bed and p.last_s > since_s)
+        return math.fsum(
+            p.litres for p in self.pieces if bed in {None, p.bed} and p.last_s > since_s
+        )
 
     def forget_old(self) -> None:
         """Drop what no window reaches any more."""
