@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from controller.effects import Effect, Outcome, Reserve, SaveEpoch, Settle
-from controller.events import LedgerEntry
+from controller.events import LedgerEntry, Started
 from controller.garden import Garden
 
 START_UTC_S = datetime(2026, 7, 15, 6, 0, tzinfo=UTC).timestamp()  # 23:00 in Los Angeles
@@ -72,6 +72,15 @@ def small_garden(
             "limits": limits,
         }
     )
+
+
+STARTED = Started(  # a first start in that garden
+    at_utc_s=START_UTC_S,
+    mono_s=0.0,
+    trusted_s=0.0,
+    stored_epoch=0,
+    garden_json=small_garden().model_dump_json(),
+)
 
 
 @dataclass(slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from api.cli import main
 from controller.datafolder import DataFolder
 from controller.effects import Note, SaveEpoch
 from controller.errors import LockedError, StoreError
-from controller.events import LinkUp, ProbeReading, Started
+from controller.events import LinkUp, ProbeReading
 from controller.keeping import backup as backup_module
 from controller.keeping.backup import SPARE_BYTES, backups_in, prune, read_backup
 from controller.keeping.copying import Kept, back_up, garden_known
@@ -30,16 +30,9 @@ from controller.store import Store, open_reader
 from controller.store_schema import SCHEMA_VERSION
 from controller.trusted import ClockStamp
 from sim.examples import find_garden
-from tests.engine_garden import START_UTC_S, small_garden
+from tests.engine_garden import START_UTC_S, STARTED
 
 STAMP = ClockStamp(boot_id="a", mono_s=1.0, utc_s=START_UTC_S, synced=True, trusted_s=1.0)
-STARTED = Started(
-    at_utc_s=START_UTC_S,
-    mono_s=0.0,
-    trusted_s=0.0,
-    stored_epoch=0,
-    garden_json=small_garden().model_dump_json(),
-)
 NOTE = Note(what="decision", bed="south", code="x", text="y" * 2000)
 
 

@@ -14,24 +14,17 @@ from controller import store_schema as tables
 from controller.datafolder import DataFolder
 from controller.effects import Reserve, SaveEpoch
 from controller.errors import StoreError
-from controller.events import LinkUp, Started
+from controller.events import LinkUp
 from controller.keeping import restore as restore_module
 from controller.keeping.backup import Made, backups_in, prune, read_backup
 from controller.keeping.restore import restore
 from controller.store import Store
 from controller.trusted import ClockStamp
-from tests.engine_garden import START_UTC_S, small_garden
+from tests.engine_garden import START_UTC_S, STARTED
 from tests.older_record import set_back
 
 STAMP = ClockStamp(boot_id="a", mono_s=10.0, utc_s=START_UTC_S, synced=True, trusted_s=500.0)
 LATER = replace(STAMP, mono_s=70.0)
-STARTED = Started(
-    at_utc_s=START_UTC_S,
-    mono_s=0.0,
-    trusted_s=0.0,
-    stored_epoch=0,
-    garden_json=small_garden().model_dump_json(),
-)
 DOSE = Reserve(
     dose="d1",
     watering="w1",

@@ -204,23 +204,11 @@ def _stumbles(run: Run, event: ProbeReading) -> None:
 
 
 def _no_cap_of_a_dose(run: Run, bed: str) -> Any:
-    caps = _CAPS(run, bed)
-    return type(caps)(
-        bed_l_day=caps.bed_l_day,
-        dose_l=1e9,
-        site_l_day=caps.site_l_day,
-        open_most_s=caps.open_most_s,
-    )
+    return replace(_CAPS(run, bed), dose_l=1e9)
 
 
 def _no_cap_of_the_site(run: Run, bed: str) -> Any:
-    caps = _CAPS(run, bed)
-    return type(caps)(
-        bed_l_day=caps.bed_l_day,
-        dose_l=caps.dose_l,
-        site_l_day=1e9,
-        open_most_s=caps.open_most_s,
-    )
+    return replace(_CAPS(run, bed), site_l_day=1e9)
 
 
 def _restless(run: Run, bed: str, window: Any) -> Rules:

@@ -19,23 +19,16 @@ from controller import store_batches
 from controller.datafolder import DataFolder
 from controller.effects import Close
 from controller.engine import Engine
-from controller.events import EVENT_JSON, Event, LinkDown, LinkUp, ProbeReading, Started
+from controller.events import EVENT_JSON, Event, LinkDown, LinkUp, ProbeReading
 from controller.store import Store, open_reader
 from controller.store_batches import BATCHES, MOST_LINES, SLOTS, Line, cut, lines_of, packed, put
 from controller.store_copy import facts_of
 from controller.store_hours import let_go
 from controller.trusted import ClockStamp
 from controller.verify import verify
-from tests.engine_garden import START_UTC_S, small_garden
+from tests.engine_garden import START_UTC_S, STARTED, small_garden
 from tests.older_record import set_back
 
-STARTED = Started(
-    at_utc_s=START_UTC_S,
-    mono_s=0.0,
-    trusted_s=0.0,
-    stored_epoch=0,
-    garden_json=small_garden().model_dump_json(),
-)
 STAMP = ClockStamp(boot_id="a", mono_s=1.0, utc_s=START_UTC_S, synced=True, trusted_s=1.0)
 FINITE = st.floats(allow_nan=False, allow_infinity=False)
 VALUES = st.one_of(st.none(), st.booleans(), st.integers(), FINITE, st.text())
