@@ -1,12 +1,13 @@
 """How well the policy does what it promises, on six gardens, in many seasons: a table of verdicts.
 
-    python -m sim.policy_trials [--sure | --seeds N|A-B | --fixed] [--weather NAME ...]
-        [--case NAME ...] [--out FILE] [--jobs J] [--json]
+    python -m sim.policy_trials [--sure | --seeds N|A-B [--in-turn] | --fixed]
+        [--weather NAME ...] [--case NAME ...] [--out FILE] [--jobs J] [--json]
 
 The gardens are Hollin Lane with the soil and the wetted width of every bed replaced (`CASES`); the
 emitters are scaled so that a refill takes as long as on loam at 0.8 m, and one case has hours that
 are too short for its beds. Each is lived with and against the rivals (`POLICIES`). Without `--sure`
-the worlds are drawn, from seeds 1 to N or A to B. `--fixed` lives `FIXED` alone, 24 runs, sure and
+the worlds are drawn, from seeds 1 to N or A to B, each in every season, or with `--in-turn` each in
+the one whose turn it is. `--fixed` lives `FIXED` alone, 24 runs, sure and
 drawn; a file of each kind is kept, with `-sure` or `-drawn` in its name. Runs that stand in FILE
 are not run again.
 
@@ -283,6 +284,7 @@ def _asked(argv: Sequence[str] | None) -> argparse.Namespace:
     ask.add_argument("--sure", action="store_true", help="worlds exactly as the files say")
     ask.add_argument("--fixed", action="store_true", help="the 24 runs of the tests")
     ask.add_argument("--seeds", type=seeds_of, default=range(1, 21), help="of drawn worlds")
+    ask.add_argument("--in-turn", action="store_true", help="each seed in one of the seasons")
     ask.add_argument("--weather", nargs="+", default=list(WEATHER))
     ask.add_argument("--case", nargs="+", default=[one.name for one in CASES])
     ask.add_argument("--out", type=Path, help="a CSV file: runs that stand in it are not run again")
@@ -313,7 +315,11 @@ def planned(asked: argparse.Namespace) -> dict[bool, list[Sweep]]:
     """
     if not asked.fixed:
         seeds = (1,) if asked.sure else tuple(asked.seeds)
-        return {asked.sure: [_sweep(asked.case, asked.weather, seeds, sure=asked.sure)]}
+        seasons = asked.weather
+        lots = [(seasons, seeds)]
+        if asked.in_turn:
+            lots = [([one], seeds[turn :: len(seasons)]) for turn, one in enumerate(seasons)]
+        return {asked.sure: [_sweep(asked.case, *lot, sure=asked.sure) for lot in lots if lot[1]]}
     found: dict[bool, list[Sweep]] = {True: [], False: []}
     for case, weather, seed in FIXED:
         found[seed is None].append(_sweep([case], [weather], (seed or 1,), sure=seed is None))

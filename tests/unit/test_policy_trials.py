@@ -18,9 +18,11 @@ from sim.policy_trials import (
     STANDARD,
     TARGETS,
     Case,
+    _asked,
     bed_seasons,
     garden_of,
     main,
+    planned,
     verdicts,
     worlds_of,
 )
@@ -74,6 +76,12 @@ def row(policy: str, seed: int = 1, setting: str = STANDARD.name, **bed: float) 
 
 def world(seed: int = 1, setting: str = STANDARD.name, **ours: float) -> list[Row]:
     return [row(p, seed, setting, **(ours if p == "thirstline" else {})) for p in POLICIES]
+
+
+def test_in_turn_each_seed_lives_one_season() -> None:
+    told = _asked(["--seeds", "5-10", "--in-turn", "--weather", "hesse-2015", "ewr-2013"])
+    lots = [(one.seasons, one.seeds) for one in planned(told)[False]]
+    assert lots == [(("hesse-2015",), (5, 7, 9)), (("ewr-2013",), (6, 8, 10))]
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
