@@ -11,12 +11,12 @@ from controller.run import Run
 from controller.sensing import by_hand, dry_end, taken_back, uncalibrated
 from controller.sensing.beds import day_of, soil_of
 from controller.sensing.by_hand import Feel
-from controller.sensing.estimate import RAIN_SD_FRAC, BedSoil, correct, shift_full, weights_m
+from controller.sensing.estimate import RAIN_SD_FRAC, BedSoil, correct, pull, shift_full, weights_m
 from controller.sensing.flags import Trust
 from controller.sensing.full_point import begin, fed, hour, look
 from controller.sensing.quality import hour_value, usable
 from controller.sensing.sky import normal_eto_mm_d
-from controller.sensing.spread import spread_frac
+from controller.sensing.spread import parts, spread_frac
 from controller.state import BedDay
 from controller.watering.words import bed_name
 
@@ -24,6 +24,9 @@ UNKNOWN_SPREAD_FRAC = 0.15
 RAINED_MM = 0.5  # soaked in within an hour: more than a bed uses
 ABOVE_SHARE = 0.4  # soil dries from the top: what probes miss below the middle of the roots
 LIKE_SD_FRAC = 0.08  # of TAW: a bed against the sister that it follows; our own guess
+LOOK_GAIN_LEAST = (
+    0.05  # of what is not known of a bed, by one look: no less, and no more than 1 - it
+)
 SAID_FRAC = 0.05  # of the available water: a smaller change of the full point is not told
 
 Told = list[tuple[float, float]]  # (depth [cm], water content [m3/m3]) of each valid probe
@@ -147,6 +150,39 @@ def feel_bed(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
         full_taught=taught is not None,
     )
     water.pulls.clear()  # what was told before stands corrected by the hand
+
+
+def is_heard(run: Run, bed: str) -> bool:
+    """Whether a bed goes by probes, its own or a sister's, and not by its balance alone."""
+    like = run.garden.beds[bed].like
+    beds = run.state.beds
+    heard = beds[bed].told_frac is not None
+    return heard or (like is not None and beds[like].told_frac is not None)
+
+
+def believe_bed(run: Run, bed: str, mean_frac: float, var: float) -> None:
+    """Pull a bed's balance to what a look makes of it, by one Kalman step that comes to the same.
+
+    Args:
+        run: the engine's working set.
+        bed: whose.
+        mean_frac: its depletion after the look [of TAW].
+        var: of that [-]; where it is hardly less than before, the look moves the bed by little.
+    """
+    water, day = run.state.water[bed], run.days[bed]
+    unsure = parts(water, run.soils[bed], day)
+    known = sum(unsure)
+    gain = max(LOOK_GAIN_LEAST, min(1.0 - LOOK_GAIN_LEAST, 1.0 - var / known))
+    off_frac = (mean_frac - water.depletion_mm / day.taw_mm) / gain
+    taw_mm2 = day.taw_mm * day.taw_mm
+    pull(
+        water,
+        day.taw_mm,
+        off_frac * day.taw_mm,
+        known * (1.0 - gain) / gain * taw_mm2,
+        teaches=not by_hand.drains(water, run.state.at_utc_s),
+        beside_mm2=(unsure.full + unsure.shared) * taw_mm2,
+    )
 
 
 def _renew(run: Run, bed: str) -> None:

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, TypedDict
 
-from controller.correcting import feel_bed
+from controller.correcting import believe_bed, feel_bed, is_heard
 from controller.effects import Picked
 from controller.flagging import end_flag, raise_flag
 from controller.probe_care import content_m3_m3
@@ -19,7 +19,7 @@ from controller.sensing import by_hand
 from controller.sensing.by_hand import FEEL_WORDS, Feel
 from controller.sensing.flags import Flag
 from controller.sensing.quality import fresh
-from controller.sensing.spread import spread_frac
+from controller.sensing.spread import parts
 from controller.state import BedMemory, Felt, ProbeCare
 from controller.watering import eye
 from controller.watering.eye import Leaves, Says, When
@@ -114,8 +114,19 @@ def layer_frac(run: Run, bed: str, name: str) -> float | None:
     return (ground.field_capacity_m3_m3 - theta) / available
 
 
+class _Known(TypedDict):
+    """What is known of a bed as somebody looks at it."""
+
+    depletion_frac: float
+    spread_frac: float
+    line_frac: float
+    at_utc_s: float
+
+
 def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
     """Somebody looked at the leaves: move the bed's line, or water a limp bed that is not wet.
+
+    Where nothing but the balance tells of the bed, the look corrects that too.
 
     Args:
         run: the engine's working set.
@@ -129,17 +140,22 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         return _invalid("when", "One looks in the morning or at midday.")
     state, seen = run.state, Leaves(leaves)
     memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
-    depletion_frac = water.depletion_mm / day.taw_mm
-    says = eye.look(
-        memory.eye,
-        seen,
-        When(when),
+    depletion_frac, unheard = water.depletion_mm / day.taw_mm, not is_heard(run, bed)
+    unsure = parts(water, run.soils[bed], day)
+    known = _Known(
         depletion_frac=depletion_frac,
-        spread_frac=spread_frac(water, run.soils[bed], day),
+        spread_frac=math.sqrt(sum(unsure) if unheard else unsure.own),
         line_frac=day.line_frac,
         at_utc_s=state.at_utc_s,
     )
+    told = eye.tells(memory.eye, seen, **known) if unheard else None
+    says = eye.look(memory.eye, seen, When(when), **known)
+    if told is not None and says is Says.LEARNED:
+        believe_bed(run, bed, *told)
     text = _look_text(bed, memory, seen, says, depletion_frac)
+    now_frac = water.depletion_mm / day.taw_mm
+    if percent(now_frac) != percent(depletion_frac):
+        text += f" No probe tells of it, so its books follow: {percent(now_frac)} used."
     if says is Says.LEARNED:
         limp = seen is Leaves.LIMP
         memory.limp_utc_s = state.at_utc_s if limp else None
@@ -198,14 +214,16 @@ def hand_json(run: Run, bed: str, instant: Callable[[float], str]) -> dict[str, 
         bed: which.
         instant: writes an instant [s, Unix].
     """
-    memory = run.state.beds[bed]
+    memory, day = run.state.beds[bed], run.days[bed]
     felt = memory.felt
+    line_frac = eye.line_frac(memory.eye, day.line_frac, day.floor_frac)
     return {
         "follows": run.garden.beds[bed].like,
         "looks": {
             "looks": memory.eye.looks,
             "shift_frac": round(eye.shift_frac(memory.eye), 4),
             "text": looks_text(memory.eye),
+            "worth": eye.is_worth(run.state.water[bed].depletion_mm / day.taw_mm, line_frac),
         },
         "felt": None
         if felt is None

@@ -1,18 +1,22 @@
 """Do ten looks in the morning right a bed whose thirst is modelled wrongly?
 
     python -m sim.eye_trials [--seeds N | --seeds A-B] [--weather NAME ...] [--case NAME]
-        [--out FILE] [--jobs J] [--json]
+        [--mornings worth|on-end] [--out FILE] [--jobs J] [--json]
 
 Worlds are as the file says but for the plants. `sooner` and `later`: their leaves begin to close
 20 % of the line before or after what they would, and the probes are sound. `more` and `less`: they
 use 20 % more or less than the controller's balance thinks, and there are no probes, so that nothing
 tells it so and the books drift apart until rain fills the bed. From a day drawn from the seed,
-between mid June and mid July, somebody looks at every bed on ten mornings, an hour after sunrise,
-and tells honestly what the plants of the world look like. The place where the line should
-be is where they first roll, less what the eye allows for nobody seeing its first hour
-(`ROLLED_BEYOND_FRAC`), in the balance's own depletion: by how far that is off on the mornings of
-the ten days after, of those on which the bed is believed to be at least `DRY_FRAC` used. *Error* is
-how far the bed's line is from there, without what was learned and with it.
+between mid June and mid July, somebody looks at the leaves an hour after sunrise and tells honestly
+what the plants of the world look like, ten times at each bed: on the mornings on which the page
+calls it worth a look (`worth`), or on ten on end, whatever they can tell (`on-end`).
+
+Beside it lives the same garden without looks. The place where a line should be is where the bed's
+plants first roll, less what the eye allows for nobody seeing its first hour (`ROLLED_BEYOND_FRAC`),
+in the balance's own depletion: *error* is how far a bed's line is from there on the mornings of the
+ten days after its tenth look, of those on which the bed is believed to be at least `DRY_FRAC` used;
+the median of each bed, then of all. So it counts whether the line was wrong or the books were. Beds
+that were not looked at ten times by the end of August tell nothing.
 
 And ten looks at random (any of the three answers alike) in the same garden with its probes and
 plants as told: how far the line moves, what becomes of the floor, and litres to the same without
@@ -40,7 +44,13 @@ from controller.agronomy.sun import sun_times_utc_s
 from controller.errors import ThirstlineError
 from controller.events import Order, OrderKind
 from controller.garden import Garden
-from controller.watering.eye import ROLLED_BEYOND_FRAC, SHIFT_MOST_FRAC, shift_frac
+from controller.watering.eye import (
+    ROLLED_BEYOND_FRAC,
+    SHIFT_MOST_FRAC,
+    is_worth,
+    line_frac,
+    shift_frac,
+)
 from sim.bed_truth import BedTruth
 from sim.examples import find_garden
 from sim.kept_lines import KeptLines
@@ -62,6 +72,7 @@ LOOKED_AFTER_S = 3600.0  # after sunrise
 WEATHER = ("seattle-2015", "ewr-2013")
 CASE = "loam 1.2 m"  # a bed that comes to its line: narrow strips drink for their floor before
 SEEDS = 4
+MORNINGS = ("worth", "on-end")
 LINE_FRAC = 0.40  # of the setting stage: what a fifth of it is
 KINDS = ("sooner", "later", "more", "less", "random")
 FAR_FRAC = 0.05
@@ -104,20 +115,47 @@ def _look(live: EngineReplay, bed: str, leaves: int) -> None:
     )
 
 
-def _wanted_frac(live: EngineReplay, bed: str) -> float | None:
-    """Where the line should be, as the balance counts; None where the bed is too wet to tell."""
-    run, truth = live.engine.run, live.world.truth.beds[bed]
-    believed_frac = run.state.water[bed].depletion_mm / run.days[bed].taw_mm
+def _line_frac(live: EngineReplay, bed: str) -> float:
+    """Where the bed's line stands now, with what its looks taught."""
+    day = live.engine.run.days[bed]
+    return line_frac(live.engine.state.beds[bed].eye, day.line_frac, day.floor_frac)
+
+
+def _believed_frac(live: EngineReplay, bed: str) -> float:
+    run = live.engine.run
+    return run.state.water[bed].depletion_mm / run.days[bed].taw_mm
+
+
+def _beyond_frac(live: EngineReplay, bed: str) -> float | None:
+    """How far a bed's line lies past where it should; None where the bed is too wet to tell."""
+    truth, believed_frac = live.world.truth.beds[bed], _believed_frac(live, bed)
     if believed_frac < DRY_FRAC:
         return None
-    return believed_frac + onset_frac(truth) - ROLLED_BEYOND_FRAC - truth.depletion_frac
+    wanted = believed_frac + onset_frac(truth) - ROLLED_BEYOND_FRAC - truth.depletion_frac
+    return _line_frac(live, bed) - wanted
 
 
-def lived(garden: Garden, job: tuple[str, int, str]) -> dict[str, Any]:
-    """One summer with ten looks at every bed.
+class _Looked:
+    """One bed's looks, and what its line was off on the mornings after them."""
+
+    def __init__(self) -> None:
+        self.looks, self.mornings = 0, 0
+        self.off_frac: tuple[list[float], list[float]] = ([], [])  # with looks, without
+
+    def morning(self, live: EngineReplay, plain: EngineReplay, bed: str) -> None:
+        """After the tenth look: hold both gardens' lines against the truth."""
+        self.mornings += 1
+        for garden, found in zip((live, plain), self.off_frac, strict=True):
+            one = _beyond_frac(garden, bed)
+            found += [] if one is None else [one]
+
+
+def lived(garden: Garden, mornings: str, job: tuple[str, int, str]) -> dict[str, Any]:
+    """One summer with ten looks at every bed, and the same without.
 
     Args:
         garden: of a case, with its probes.
+        mornings: on which is looked, one of `MORNINGS`.
         job: season, seed, and one of `KINDS`.
 
     Returns:
@@ -128,36 +166,39 @@ def lived(garden: Garden, job: tuple[str, int, str]) -> dict[str, Any]:
     """
     weather, seed, kind = job
     lots = random.Random(f"{seed}/eye/{weather}")
-    live = _begun(garden, weather, kind)
-    first = date(live.garden.beds[next(iter(live.garden.beds))].transplanted.year, *FIRST_MONTH_DAY)
-    first += timedelta(days=lots.randrange(DAYS_DRAWN))
-    for at_utc_s in _mornings(live.garden, first, LOOKS):
+    live, plain = _begun(garden, weather, kind), _begun(garden, weather, kind)
+    year = _last(live).year
+    first = date(year, *FIRST_MONTH_DAY) + timedelta(days=lots.randrange(DAYS_DRAWN))
+    told = {bed: _Looked() for bed in live.garden.beds}
+    for at_utc_s in _mornings(live.garden, first, (_last(live) - first).days):
+        if all(one.mornings == AFTER_D for one in told.values()):
+            break
         live.go(at_utc_s)
-        for bed in live.garden.beds:
-            seen = live.world.truth.posture(bed) if kind != "random" else lots.randrange(3)
-            _look(live, bed, seen)
-    beds = live.engine.state.beds
-    shifts = {bed: shift_frac(memory.eye) for bed, memory in beds.items()}
-    lines = {bed: day.line_frac for bed, day in live.engine.run.days.items()}
-    wanted: dict[str, list[float]] = {bed: [] for bed in beds}
-    for at_utc_s in _mornings(live.garden, first + timedelta(days=LOOKS), AFTER_D):
-        live.go(at_utc_s)
-        for bed, found in wanted.items():
-            one = _wanted_frac(live, bed)
-            found += [] if one is None else [one]
+        plain.go(at_utc_s)
+        for bed, one in told.items():
+            if one.looks == LOOKS:
+                if one.mornings < AFTER_D:
+                    one.morning(live, plain, bed)
+            elif mornings == "on-end" or is_worth(_believed_frac(live, bed), _line_frac(live, bed)):
+                seen = live.world.truth.posture(bed) if kind != "random" else lots.randrange(3)
+                _look(live, bed, seen)
+                one.looks += 1
+    shifts = {bed: shift_frac(live.engine.state.beds[bed].eye) for bed in told}
     return {
         "weather": weather,
         "seed": seed,
         "kind": kind,
         "beds": {
             bed: {
-                "line_frac": round(lines[bed], 4),
                 "shift_frac": round(shifts[bed], 4),
-                "wanted_frac": round(median(found), 4) if found else None,
+                "beyond_frac": [
+                    round(median(off), 4) if off and one.mornings == AFTER_D else None
+                    for off in one.off_frac
+                ],
             }
-            for bed, found in wanted.items()
+            for bed, one in told.items()
         },
-        **(_ended(live, garden, weather) if kind == "random" else {}),
+        **(_ended(live, plain, weather) if kind == "random" else {}),
     }
 
 
@@ -175,9 +216,8 @@ def _begun(garden: Garden, weather: str, kind: str) -> EngineReplay:
     return EngineReplay(replay.garden, world, replay.span)
 
 
-def _ended(live: EngineReplay, garden: Garden, weather: str) -> dict[str, Any]:
+def _ended(live: EngineReplay, plain: EngineReplay, weather: str) -> dict[str, Any]:
     """What became of a garden that was looked at at random, and of the same without looks."""
-    plain = _begun(garden, weather, "random")
     end_utc_s = prepare(live.garden, weather, sure=True, last=_last(live)).span.to_utc_s
     for one in (live, plain):
         one.go(end_utc_s)
@@ -199,13 +239,9 @@ def _last(live: EngineReplay) -> date:
 
 
 def errors(found: Sequence[Trial], *, learned: bool) -> list[float]:
-    """How far each bed's line is from where it should be, with or without what was learned."""
-    return [
-        abs(bed["line_frac"] + (bed["shift_frac"] if learned else 0.0) - bed["wanted_frac"])
-        for one in found
-        for bed in one["beds"].values()
-        if bed["wanted_frac"] is not None
-    ]
+    """How far each bed's line is from where it should be, in the garden with looks or without."""
+    pairs = [bed["beyond_frac"] for one in found for bed in one["beds"].values()]
+    return [abs(pair[0 if learned else 1]) for pair in pairs if None not in pair]
 
 
 def _halved(found: Sequence[Trial]) -> float:
@@ -221,14 +257,14 @@ def _most_shift(found: Sequence[Trial]) -> float:
 
 HONEST: tuple[Target[Trial], ...] = (
     Target(
-        words="median error before",
+        words="median error without looks",
         of=lambda found: median(errors(found, learned=False) or [math.nan]),
     ),
     Target(
-        words="median error after",
+        words="median error with ten",
         of=lambda found: median(errors(found, learned=True) or [math.nan]),
     ),
-    Target(words="after over before", of=_halved, most_value=0.5),
+    Target(words="with over without", of=_halved, most_value=0.5),
     Target(words="beds that tell", of=lambda found: len(errors(found, learned=True))),
 )
 RANDOM: tuple[Target[Trial], ...] = (
@@ -273,6 +309,7 @@ def _asked(argv: Sequence[str] | None) -> argparse.Namespace:
     ask.add_argument("--seeds", type=seeds_of, default=range(1, SEEDS + 1), help="N or A-B")
     ask.add_argument("--weather", nargs="+", default=list(WEATHER))
     ask.add_argument("--case", default=CASE, help=", ".join(one.name for one in CASES))
+    ask.add_argument("--mornings", choices=MORNINGS, default=MORNINGS[0], help="of the looks")
     ask.add_argument("--out", type=Path, help="a file: trials that stand in it are not run again")
     ask.add_argument("--jobs", type=int, default=1, help="processes")
     ask.add_argument("--json", action="store_true", help="one JSON document, nothing else")
@@ -287,11 +324,12 @@ def run_all(asked: argparse.Namespace) -> list[Trial]:
     """
     (case,) = cases_named([asked.case])
     document = tomllib.loads(find_garden("hollin-lane").read_text(encoding="utf-8"))
-    kept = KeptLines(asked.out, {"trials": "eye", "case": case.name, "program": code_digest()})
+    made = {"trials": "eye", "case": case.name, "mornings": asked.mornings}
+    kept = KeptLines(asked.out, {**made, "program": code_digest()})
     jobs = list(product(asked.weather, asked.seeds, KINDS))
     keys = ["/".join(map(str, job)) for job in jobs]
     missing = [job for job, key in zip(jobs, keys, strict=True) if key not in kept.kept]
-    one = partial(lived, garden_of(case, document))
+    one = partial(lived, garden_of(case, document), asked.mornings)
     with ProcessPoolExecutor(max_workers=asked.jobs) as pool:
         for ended in as_completed([pool.submit(one, job) for job in missing]):
             trial = ended.result()

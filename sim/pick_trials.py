@@ -7,7 +7,9 @@ week before and once without. Every bed is picked every `EVERY_D` days from late
 on different days. A pick counts as *slow* where its bed would take more than `SLOW_D` days from
 full to its floor at the use of the week before (in the untold run); the target of 80 % less is for
 those, the others are reported beside. Counted as well: dawns past the floor, litres of the whole
-season and relative yield, since dryness before a pick is no gain if the bed is harmed by it.
+season and relative yield, since dryness before a pick is no gain if the bed is harmed by it. A
+second table sorts all picks by how long their bed would take, as the nearer that is to the days in
+which it is to get nothing, the less can be spared.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any
 
 from controller.errors import ThirstlineError
@@ -36,6 +39,7 @@ EVERY_D = 9
 SLOW_D = 4.0
 WEEK_S = 7.0 * 86_400.0
 TARGET_LESS = 0.80
+DAYS_EDGES = (0.0, 3.0, 4.0, 4.5, 5.0, 6.0, float("inf"))  # classes of days from full to floor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +168,42 @@ def summed(found: Sequence[Late], wholes: Sequence[Whole]) -> list[dict[str, Any
     return rows
 
 
+def by_days(found: Sequence[Late]) -> list[dict[str, Any]]:
+    """A row for each class of days from full to floor: its picks, litres before them, less."""
+    rows = []
+    for above_d, most_d in pairwise(DAYS_EDGES):
+        some = [one for one in found if above_d < one.full_to_floor_d <= most_d]
+        untold_l, told_l = sum(one.untold_l for one in some), sum(one.told_l for one in some)
+        if some:
+            rows.append(
+                {
+                    "above_d": above_d,
+                    "most_d": most_d if most_d < float("inf") else None,
+                    "picks": len(some),
+                    "untold_l": round(untold_l),
+                    "told_l": round(told_l),
+                    "less": round(1.0 - told_l / untold_l, 3) if untold_l > 0.0 else None,
+                }
+            )
+    return rows
+
+
+def days_markdown(rows: Iterable[dict[str, Any]]) -> str:
+    """The classes as a table."""
+    lines = [
+        "| days from full to floor | picks | litres before, untold | told | less |",
+        "|---|---:|---:|---:|---:|",
+    ]
+    for row in rows:
+        most = "" if row["most_d"] is None else f", at most {row['most_d']:g}"
+        less = "-" if row["less"] is None else f"{100.0 * row['less']:.0f} %"
+        lines.append(
+            f"| above {row['above_d']:g}{most} | {row['picks']} | {row['untold_l']} | "
+            f"{row['told_l']} | {less} |"
+        )
+    return "\n".join(lines)
+
+
 def as_markdown(rows: Iterable[dict[str, Any]]) -> str:
     """The rows as a table."""
     lines = [
@@ -217,8 +257,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.write(f"{exc}\n")
         return 2
     sys.stderr.write("\n")
-    rows = summed(found, wholes)
-    sys.stdout.write(json.dumps(rows) if asked.json else as_markdown(rows))
+    rows, days = summed(found, wholes), by_days(found)
+    tables = f"{as_markdown(rows)}\n\n{days_markdown(days)}"
+    sys.stdout.write(json.dumps({"gardens": rows, "days": days}) if asked.json else tables)
     sys.stdout.write("\n")
     return 0
 

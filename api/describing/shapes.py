@@ -84,7 +84,7 @@ BED = {
     "scarce": Maybe({"by": "text", "from": "instant?", "stress_days": "number?"}),
     "learned": LEARNED,
     "follows": "text?",
-    "looks": {"looks": "count", "shift_frac": "number", "text": "text"},
+    "looks": {"looks": "count", "shift_frac": "number", "text": "text", "worth": "yes"},
     "felt": Maybe({"feel": "text", "depth_cm": "number", "at": "instant"}),
     "marks": {"*": "day"},
     "picks": ["day"],

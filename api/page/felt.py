@@ -31,6 +31,13 @@ def looks_words(state: dict[str, Any]) -> str:
     return str((state.get("looks") or {}).get("text", ""))
 
 
+def worth_words(state: dict[str, Any]) -> str:
+    """That the leaves are worth a look; empty while upright ones would be no news."""
+    if not (state.get("looks") or {}).get("worth"):
+        return ""
+    return "It is near its line: a look at its leaves in the morning tells most now."
+
+
 def follows_words(state: dict[str, Any]) -> str:
     """Which bed it follows; empty where it goes by its own probes or its balance."""
     like = state.get("follows")
@@ -81,6 +88,7 @@ def sentences(state: dict[str, Any], tongue: Tongue) -> list[str]:
         follows_words(state),
         f"Felt by hand: {felt}." if felt else "",
         looks_words(state),
+        worth_words(state),
         f"Poured by hand: {poured}." if poured else "",
         miss_words(state),
         f"Scarce water: {scarce}." if scarce else "",

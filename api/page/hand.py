@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from api.orders import bed_in, place
 from api.page import front
-from api.page.felt import felt_words, looks_words, poured_words
+from api.page.felt import felt_words, looks_words, poured_words, worth_words
 from api.page.parts import desk_of, keyed_page, known_reader, said_page, sent_form
 from api.page.typed import DEPTH, VOLUME, in_form
 from api.page.words import bed_name
@@ -52,6 +52,7 @@ async def hand_page(request: Request, bed: str) -> Response:
         "whens": WHENS,
         "felt": felt_words(state, tongue),
         "looks": looks_words(state),
+        "worth": worth_words(state),
         "poured": poured_words(state, tongue),
     }
     return keyed_page(request, "hand.html", context)

@@ -95,7 +95,8 @@ def _off_frac(water: BedWater, day: BedDay, felt: Feel) -> float:
     return off
 
 
-def _drains(water: BedWater, at_utc_s: float) -> bool:
+def drains(water: BedWater, at_utc_s: float) -> bool:
+    """Whether water may still run through a bed, so that nothing is said of its thirst."""
     return water.wetted_utc_s is not None and at_utc_s - water.wetted_utc_s < DRAINS_S
 
 
@@ -126,7 +127,7 @@ def teach_full(
     """
     fresh, lacks = fresh_share(since_s), min(1.0, water.depletion_mm / day.taw_mm)
     off = _off_frac(water, day, felt)
-    if not water.full_odds_frac or _drains(water, at_utc_s) or not 0.0 < depth_cm < math.inf:
+    if not water.full_odds_frac or drains(water, at_utc_s) or not 0.0 < depth_cm < math.inf:
         return None
     if not fresh > 0.0 or 1.0 - lacks < FULL_LEAST_FRAC or off == 0.0:
         return None
@@ -178,7 +179,7 @@ def feel(
     beside = unsure.shared + (0.0 if full_taught else unsure.full)
     beside_mm2 = fresh_share(since_s) * beside * day.taw_mm**2
     noise_mm2 = (sd_frac(depth_cm, day.root_depth_m) * day.taw_mm) ** 2
-    teaches = not _drains(water, at_utc_s)
+    teaches = not drains(water, at_utc_s)
     pull(water, day.taw_mm, innovation_mm, noise_mm2, teaches=teaches, beside_mm2=beside_mm2)
     return water.depletion_mm - water.over_mm - before_mm
 

@@ -4,7 +4,8 @@ A look in the morning says upright, slightly rolled or limp. Its odds under each
 where stress may begin in this bed turn, by Bayes' rule, into how far the bed's thirst line is
 moved. What is learned belongs to one bed and is in the filter's own depletion (so it makes up for a
 use that is modelled too low or too high as well). It never moves the line further than
-`SHIFT_MOST_FRAC`.
+`SHIFT_MOST_FRAC`. Where no probe tells of the bed, a look tells of the bed itself as well
+(`tells`): leaves that hang in a bed that its books call wet say that the books are wrong.
 
 Depletions are fractions of the available water: 0 full, 1 wilting point. Leaves that flag at midday
 in heat recover by evening in a well-watered plant, so a look at midday teaches nothing. Limp leaves
@@ -29,6 +30,8 @@ SOFT_FRAC = 0.03  # a bed's plants do not roll at one and the same depletion
 SLIP_FRAC = 0.15  # of looks that say anything: bad light, pruning, wind, a hasty glance
 LEAST_FRAC = 1e-12  # of a weight: from nothing at all no later look could bring it back
 WET_FRAC = 0.15  # limp leaves over soil wetter than this are no thirst
+WORTH_WITHIN_FRAC = 0.12  # of TAW: so near to its line, or past it, a bed is worth a look
+GRID_HALF, GRID_SD = 20, 3.0  # points to either side, and how far out, of a bed's own depletion
 FADES_D = 60.0  # what was learned in spring counts less in autumn
 
 SHIFTS_FRAC = tuple(STEP_FRAC * i for i in range(-STEPS, STEPS + 1))
@@ -117,7 +120,8 @@ def look(
         leaves: what was seen.
         when: morning teaches; midday does not.
         depletion_frac: by the filter at the look [0..1].
-        spread_frac: its standard deviation [0..1].
+        spread_frac: its standard deviation [0..1]; of a bed with probes only what changes from look
+            to look, since what they are wrong by together is learned with the line.
         line_frac: the stage's own thirst line, nothing learned [0..1].
         at_utc_s: now [s, Unix].
 
@@ -141,6 +145,43 @@ def look(
     eye.looks += 1
     eye.at_utc_s = at_utc_s
     return Says.LEARNED
+
+
+def tells(
+    eye: Eye,
+    leaves: Leaves,
+    *,
+    depletion_frac: float,
+    spread_frac: float,
+    line_frac: float,
+    at_utc_s: float,
+) -> tuple[float, float]:
+    """What is to be believed of a bed that only its books tell of, after a look in the morning.
+
+    Args:
+        eye: what the bed's looks taught before this one; not changed.
+        leaves: what was seen.
+        depletion_frac: by the balance at the look [0..1].
+        spread_frac: its standard deviation, above 0.
+        line_frac: the stage's own thirst line, nothing learned [0..1].
+        at_utc_s: now [s, Unix].
+
+    Returns:
+        Mean [of TAW] and variance [-] of the depletion, over all places where stress may begin.
+        Leaves that hang never make it less than upright ones.
+    """
+    weights = _faded(eye, at_utc_s)
+    total = mean = square = 0.0
+    for step in range(-GRID_HALF, GRID_HALF + 1):
+        away = GRID_SD * step / GRID_HALF
+        at_frac = depletion_frac + away * spread_frac
+        likely = math.exp(-0.5 * away * away) * sum(
+            weight * odds(leaves, at_frac, 0.0, line_frac + shift)
+            for weight, shift in zip(weights, SHIFTS_FRAC, strict=True)
+        )
+        total, mean, square = total + likely, mean + likely * away, square + likely * away * away
+    mean, square = mean / total, square / total
+    return depletion_frac + mean * spread_frac, (square - mean * mean) * spread_frac * spread_frac
 
 
 def _faded(eye: Eye, at_utc_s: float) -> list[float]:
@@ -179,6 +220,16 @@ def line_frac(eye: Eye, stage_line_frac: float, floor_frac: float) -> float:
     if not eye.weights_frac:
         return stage_line_frac
     return min(stage_line_frac + shift_frac(eye), floor_frac)
+
+
+def is_worth(depletion_frac: float, line_frac: float) -> bool:
+    """Whether a look tells something: upright leaves in a wet bed are no news.
+
+    Args:
+        depletion_frac: by the filter now [0..1].
+        line_frac: the bed's line with what was learned [0..1].
+    """
+    return depletion_frac >= line_frac - WORTH_WITHIN_FRAC
 
 
 def forget(eye: Eye) -> None:

@@ -1,13 +1,14 @@
 """The daemon as `thirstline run` keeps it, and one thread more that tells what it holds.
 
 `python -m tests.soak.kept FILE DATA SPEED armed|unarmed OUT EVERY_S`: every so many real seconds
-one JSON line goes to OUT: blocks that the interpreter has allocated, threads by name, tasks and
-connections of the web server, what waits in queues. The clock of a build machine need not be set
-by a time service: this one says that it is.
+one JSON line goes to OUT: blocks that the interpreter has allocated, what the C library's heap has
+in use and free, threads by name, tasks and connections of the web server, what waits in queues. The
+clock of a build machine need not be set by a time service: this one says that it is.
 """
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import sys
@@ -31,11 +32,35 @@ class SetClock(ScaledClock):
         return True
 
 
+HEAP_FIELDS = (
+    *("arena", "ordblks", "smblks", "hblks", "hblkhd"),
+    *("usmblks", "fsmblks", "uordblks", "fordblks", "keepcost"),
+)
+
+
+class _Heap(ctypes.Structure):
+    """glibc's `struct mallinfo2`, of the one heap that the process has."""
+
+    _fields_ = tuple((name, ctypes.c_size_t) for name in HEAP_FIELDS)
+
+
+def heap_kib() -> dict[str, int]:
+    """What the C library's heap holds [KiB]: in use, free, and in mappings of their own."""
+    ask = getattr(ctypes.CDLL(None), "mallinfo2", None)
+    if ask is None:  # another C library
+        return {}
+    ask.restype = _Heap
+    told = ask()
+    sizes = {"used": told.uordblks, "free": told.fordblks, "mapped": told.hblkhd}
+    return {name: size // 1024 for name, size in sizes.items()}
+
+
 def insides(keeper: Keeper) -> dict[str, Any]:
     """What the process holds now."""
     daemon, server = keeper.daemon, keeper._web._server
     return {
         "blocks": sys.getallocatedblocks(),
+        "heap_kib": heap_kib(),
         "threads": sorted(thread.name for thread in threading.enumerate()),
         "tasks": len(server.server_state.tasks),
         "connections": len(server.server_state.connections),

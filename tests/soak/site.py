@@ -24,6 +24,7 @@ from typing import Any
 
 from tests.soak.plot import depletions, write_plot
 
+AS_SERVICE = {"MALLOC_ARENA_MAX": "1"}  # as the unit sets it: one heap for all threads
 ROOT = Path(__file__).parents[2]
 PLACES = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin"])
 END_S = 60.0  # [s] real
@@ -187,7 +188,7 @@ class Site:
         self._spawn("daemon", [*words, str(self.inside_file), f"{INSIDE_EVERY_S:g}"])
 
     def _spawn(self, name: str, words: list[str]) -> None:
-        own = {"PYTHONPATH": str(ROOT), "THIRSTLINE_CLOCK": self.clock_text}
+        own = {"PYTHONPATH": str(ROOT), "THIRSTLINE_CLOCK": self.clock_text, **AS_SERVICE}
         with (self.folder / f"{name}.log").open("ab") as log:
             child = subprocess.Popen(
                 words,

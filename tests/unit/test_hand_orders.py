@@ -292,7 +292,12 @@ def test_what_looks_taught_is_forgotten_on_an_order(what: str) -> None:
     assert answer is not None
     assert answer.status == "accepted"
     assert bed_of(bench.engine)["thirst_line_frac"] == before
-    assert bed_of(bench.engine)["looks"] == {"looks": 0, "shift_frac": 0.0, "text": ""}
+    assert bed_of(bench.engine)["looks"] == {
+        "looks": 0,
+        "shift_frac": 0.0,
+        "text": "",
+        "worth": False,
+    }
 
 
 def test_what_looks_taught_outlives_a_restart() -> None:

@@ -104,6 +104,16 @@ def test_the_soil_is_told_in_one_tap_at_any_depth_that_is_offered(
     assert len(desk.orders) == 6
 
 
+@pytest.mark.parametrize("worth", [True, False])
+def test_a_bed_near_its_line_asks_for_a_look(
+    client: TestClient, desk: FakeDesk, worth: bool
+) -> None:
+    desk.set_bed("south", looks={**LOOKS, "worth": worth}, felt=None)
+    said = "It is near its line: a look at its leaves in the morning tells most now."
+    assert (said in client.get("/beds/south/hand").text) is worth
+    assert (said in look.why("south", desk.view())) is worth
+
+
 @pytest.mark.parametrize("role", ["operator", "helper"])
 def test_helper_and_grower_tell_the_soil_alike(desk: FakeDesk, role: str) -> None:
     app = create_app(desk, token=RIGHT, names=["plot.local"], monotonic=lambda: 0.0)

@@ -6,7 +6,17 @@ from datetime import date
 
 import pytest
 
-from sim.pick_trials import EVERY_D, Late, Whole, as_markdown, full_to_floor_d, picks_of, summed
+from sim.pick_trials import (
+    EVERY_D,
+    Late,
+    Whole,
+    as_markdown,
+    by_days,
+    days_markdown,
+    full_to_floor_d,
+    picks_of,
+    summed,
+)
 from sim.season_account import HourTruth
 from tests.engine_garden import small_garden
 
@@ -65,3 +75,15 @@ def test_no_water_before_any_pick_is_no_share() -> None:
     (row,) = summed([late(6.0, 0.0, 0.0)], [whole])
     assert row["slow_less"] is None
     assert "| - |" in as_markdown([row])
+
+
+def test_picks_are_sorted_by_how_long_their_bed_would_take() -> None:
+    found = [late(3.5, 100.0, 70.0), late(4.0, 100.0, 60.0), late(float("inf"), 0.0, 0.0)]
+    rows = by_days([*found, late(6.5, 50.0, 5.0)])
+    assert [(row["above_d"], row["most_d"], row["picks"]) for row in rows] == [
+        (3.0, 4.0, 2),
+        (6.0, None, 2),
+    ]
+    assert [row["less"] for row in rows] == pytest.approx([0.35, 0.9])
+    assert "| above 3, at most 4 | 2 | 200 | 130 | 35 % |" in days_markdown(rows)
+    assert "| above 6 | 2 | 50 | 5 | 90 % |" in days_markdown(rows)

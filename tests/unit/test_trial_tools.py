@@ -273,15 +273,15 @@ def test_the_onset_is_where_the_worlds_plants_first_roll(garden: Garden) -> None
     assert onset[0.3] == pytest.approx(onset[0.7])
 
 
-def test_the_error_of_a_line_is_counted_without_and_with_what_was_learned() -> None:
-    bed = {"line_frac": 0.40, "shift_frac": 0.06, "wanted_frac": 0.50}
-    silent = {"line_frac": 0.40, "shift_frac": 0.06, "wanted_frac": None}
+def test_the_error_of_a_line_is_counted_with_looks_and_without() -> None:
+    bed = {"shift_frac": 0.06, "beyond_frac": [-0.04, -0.10]}
+    silent = {"shift_frac": 0.06, "beyond_frac": [None, -0.10]}
     found = [{"kind": "later", "beds": {"south": bed, "wall": silent}}]
     assert eye_trials.errors(found, learned=False) == pytest.approx([0.10])
     assert eye_trials.errors(found, learned=True) == pytest.approx([0.04])
     judged = eye_trials.verdicts(found)
     assert all(one.holds for one in judged)
-    assert "| after over before | at most 0.5 | 0.4 |" in as_markdown(judged)
+    assert "| with over without | at most 0.5 | 0.4 |" in as_markdown(judged)
 
 
 @pytest.mark.slow  # about 12 s
@@ -314,7 +314,7 @@ def test_a_garden_in_the_dark_takes_less_where_its_books_leave_room_for_rain(
 
 @pytest.mark.slow  # about 5 s
 def test_one_summer_of_looks_at_random_stays_within_its_bounds(garden: Garden) -> None:
-    found = [eye_trials.lived(garden, ("invented-dry", 1, "random"))]
+    found = [eye_trials.lived(garden, "on-end", ("invented-dry", 1, "random"))]
     assert json.dumps(found)
     judged = {one.words: one for one in eye_trials.verdicts(found)}
     assert judged["furthest that a line moved"].holds

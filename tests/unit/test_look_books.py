@@ -1,0 +1,149 @@
+"""A look at a bed that no probe tells of corrects its books; where probes tell, it does not."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.effects import Answer
+from controller.events import Order, OrderKind
+from controller.sensing.spread import accounted_mm, stored_mm
+from controller.view import picture
+from controller.watering.eye import PRIOR, Eye, Leaves, When, is_worth, look, tells
+from tests.probe_hands import Hands, flat
+from tests.unit.test_sister_beds import frac, held, sisters, var_frac2
+
+LINE = 0.40
+FRACS = st.floats(0.0, 0.9)
+SPREADS = st.floats(0.005, 0.3)
+
+
+def told(leaves: Leaves, depletion: float, spread: float, eye: Eye | None = None) -> Any:
+    return tells(
+        eye or Eye(),
+        leaves,
+        depletion_frac=depletion,
+        spread_frac=spread,
+        line_frac=LINE,
+        at_utc_s=0.0,
+    )
+
+
+@given(FRACS, SPREADS)
+def test_leaves_that_hang_never_speak_for_a_wetter_bed_than_upright_ones(
+    depletion: float, spread: float
+) -> None:
+    upright, rolled, limp = (told(leaves, depletion, spread) for leaves in Leaves)
+    assert upright[0] <= depletion + 1e-9 <= rolled[0] + 2e-9
+    assert limp == rolled, "how far they hang has other reasons as well"
+    for mean, var in (upright, rolled):
+        assert abs(mean - depletion) <= 2.0 * spread
+        assert 0.0 < var <= (3.0 * spread) ** 2
+
+
+def test_what_was_to_be_expected_tells_nothing() -> None:
+    mean, var = told(Leaves.UPRIGHT, 0.05, 0.05)
+    assert mean == pytest.approx(0.05, abs=0.002)
+    assert var == pytest.approx(0.05**2, rel=0.05)
+
+
+def test_where_the_eye_has_been_before_counts() -> None:
+    drier = Eye()
+    for _ in range(6):
+        look(
+            drier,
+            Leaves.UPRIGHT,
+            When.MORNING,
+            depletion_frac=0.5,
+            spread_frac=0.02,
+            line_frac=LINE,
+            at_utc_s=0.0,
+        )
+    assert drier.weights_frac != list(PRIOR)
+    assert told(Leaves.ROLLED, 0.42, 0.12, drier)[0] > told(Leaves.ROLLED, 0.42, 0.12)[0]
+
+
+@pytest.mark.parametrize(
+    ("depletion", "worth"), [(0.0, False), (0.27, False), (0.29, True), (0.6, True)]
+)
+def test_a_bed_near_its_line_is_worth_a_look(depletion: float, worth: bool) -> None:
+    assert is_worth(depletion, LINE) is worth
+
+
+def see(hands: Hands, bed: str, leaves: int, when: str = "morning") -> Answer:
+    order = Order(
+        **hands.times(),
+        order=f"look{hands.now_s}",
+        what=OrderKind.LOOK,
+        who="anna",
+        bed=bed,
+        leaves=leaves,
+        when=when,
+    )
+    hands.now_s += 1.0
+    return next(one for one in hands.step(order) if isinstance(one, Answer))
+
+
+@pytest.fixture
+def hands() -> Hands:
+    """`south` with probes, `wall` that follows it, `hedge` by its books alone."""
+    one = held(Hands(sisters(wall="south"), south_20=flat(0.235), south_40=flat(0.235)))
+    one.live(30.0)
+    return one
+
+
+def test_rolled_leaves_in_a_bed_without_probes_make_its_books_drier(hands: Hands) -> None:
+    before, unsure = frac(hands, "hedge"), var_frac2(hands, "hedge")
+    thirst = hands.engine.state.water["hedge"].log_thirst
+    answer = see(hands, "hedge", 1)
+    after = frac(hands, "hedge")
+    assert after > before + 0.03
+    assert var_frac2(hands, "hedge") < unsure
+    assert hands.engine.state.water["hedge"].log_thirst >= thirst
+    assert f"No probe tells of it, so its books follow: {100 * after:.0f} % used." in answer.text
+
+
+def test_upright_leaves_near_the_line_make_them_wetter(hands: Hands) -> None:
+    hands.live(72.0)
+    before = frac(hands, "hedge")
+    assert before > 0.3
+    see(hands, "hedge", 0)
+    assert frac(hands, "hedge") < before - 0.005
+
+
+@pytest.mark.parametrize("bed", ["south", "wall"])
+def test_a_bed_that_goes_by_probes_keeps_to_them(hands: Hands, bed: str) -> None:
+    before = frac(hands, bed)
+    answer = see(hands, bed, 1)
+    assert answer.reason == "learned"
+    assert frac(hands, bed) == before
+    assert "books" not in answer.text
+
+
+@pytest.mark.parametrize(("leaves", "when"), [(1, "midday"), (0, "midday")])
+def test_a_look_that_teaches_nothing_leaves_the_books(hands: Hands, leaves: int, when: str) -> None:
+    before = frac(hands, "hedge")
+    see(hands, "hedge", leaves, when)
+    assert frac(hands, "hedge") == before
+
+
+def test_the_books_still_balance(hands: Hands) -> None:
+    water = hands.engine.state.water["hedge"]
+    off = stored_mm(water) - accounted_mm(water)
+    for leaves in (1, 2, 0, 0, 1):
+        see(hands, "hedge", leaves)
+        hands.live(12.0)
+    assert stored_mm(water) - accounted_mm(water) == pytest.approx(off, abs=1e-6)
+
+
+def test_the_picture_says_whether_a_look_is_worth_it(hands: Hands) -> None:
+    def worth() -> bool:
+        return bool(picture(hands.engine.run)["beds"]["hedge"]["looks"]["worth"])
+
+    assert worth() is is_worth(frac(hands, "hedge"), LINE)
+    hands.live(24.0 * 6)
+    assert frac(hands, "hedge") > LINE
+    assert worth()
