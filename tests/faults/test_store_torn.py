@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -127,16 +128,15 @@ def in_flight(written: Written, commit: int, lots: random.Random) -> Iterator[tu
 
 
 def check(folder: DataFolder, commits: int) -> None:
-    store = Store.open(folder)
-    recovered = store.recover(STAMP, scaled=False)
-    assert recovered.history != "lost"
-    assert [entry.dose for entry in recovered.ledger] == [f"d{i:03}" for i in range(commits)]
-    assert all(e.charged_l == int(e.dose[1:]) + 1 for e in recovered.ledger)
-    assert [row.n for row in store.journal()] == list(range(1, commits + 2))
-    assert store.damaged == []
-    assert store._query("PRAGMA integrity_check", ()) == [{"integrity_check": "ok"}]
-    store.commit(EVENT, [reserve(commits)], durable=True, stamp=STAMP)  # and it goes on
-    store.close()
+    with closing(Store.open(folder)) as store:
+        recovered = store.recover(STAMP, scaled=False)
+        assert recovered.history != "lost"
+        assert [entry.dose for entry in recovered.ledger] == [f"d{i:03}" for i in range(commits)]
+        assert all(e.charged_l == int(e.dose[1:]) + 1 for e in recovered.ledger)
+        assert [row.n for row in store.journal()] == list(range(1, commits + 2))
+        assert store.damaged == []
+        assert store._query("PRAGMA integrity_check", ()) == [{"integrity_check": "ok"}]
+        store.commit(EVENT, [reserve(commits)], durable=True, stamp=STAMP)  # and it goes on
     folder.unlock()
 
 

@@ -25,6 +25,7 @@ def main() -> None:
     within.add_argument("--seed", type=int, default=1)
     ways.add_parser("report", help="of a run that is over").add_argument("folder", type=Path)
     told = parser.parse_args()
+    opened, stands = None, judge.WITH_NEXT_WATER
     if told.way == "wire":
         wire.run(
             told.folder,
@@ -34,9 +35,11 @@ def main() -> None:
             every_real_s=told.every,
         )
     elif told.way == "inside":
-        inside.run(told.folder, told.days, told.seed)
-    found = judge.report(told.folder)
-    wrong = judge.faults_of(found)
+        run = inside.run(told.folder, told.days, told.seed)
+        opened = {"litres": run.opened.litres, "open_s": run.opened.open_s}
+        stands |= judge.UNTIL_CALIBRATED
+    found = judge.report(told.folder, opened)
+    wrong = judge.faults_of(found, stands=stands)
     print(json.dumps({**found, "wrong": wrong}, indent=1))  # noqa: T201 - a command
     raise SystemExit(1 if wrong else 0)
 
