@@ -12,8 +12,8 @@ from api.problems import ProblemError
 
 OPERATOR, HELPER = "operator", "helper"
 
-# Look at leaves, feel soil, stop, pause, tell what was poured: nothing that lets water flow sooner,
-# so a helper cannot end a pause or take back what was poured either.
+# Look at leaves, feel soil, stop, pause, tell what was poured. A look may bring water sooner,
+# within every limit; no order does, so a helper ends no pause and takes nothing back.
 _BED = (("POST", "look"), ("POST", "soil"), ("POST", "stop"), ("PUT", "pause"), ("POST", "poured"))
 HELPER_MAY = frozenset(
     {

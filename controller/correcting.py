@@ -161,19 +161,22 @@ def is_heard(run: Run, bed: str) -> bool:
 
 
 def believe_bed(run: Run, bed: str, mean_frac: float, var: float) -> None:
-    """Pull a bed's balance to what a look makes of it, by one Kalman step that comes to the same.
+    """Pull a bed's balance to what a look makes of it, by one Kalman step.
 
     Args:
         run: the engine's working set.
         bed: whose.
-        mean_frac: its depletion after the look [of TAW].
-        var: of that [-]; where it is hardly less than before, the look moves the bed by little.
+        mean_frac: its depletion after the look, less what is above full [of TAW].
+        var: of that [-]; where it is hardly less than before, or more, the step is bounded by the
+            gate of three standard deviations and falls short of the mean.
     """
     water, day = run.state.water[bed], run.days[bed]
     unsure = parts(water, run.soils[bed], day)
     known = sum(unsure)
     gain = max(LOOK_GAIN_LEAST, min(1.0 - LOOK_GAIN_LEAST, 1.0 - var / known))
-    off_frac = (mean_frac - water.depletion_mm / day.taw_mm) / gain
+    off_frac = (mean_frac - (water.depletion_mm - water.over_mm) / day.taw_mm) / gain
+    if off_frac == 0.0:
+        return
     taw_mm2 = day.taw_mm * day.taw_mm
     pull(
         water,
@@ -183,6 +186,7 @@ def believe_bed(run: Run, bed: str, mean_frac: float, var: float) -> None:
         teaches=not by_hand.drains(water, run.state.at_utc_s),
         beside_mm2=(unsure.full + unsure.shared) * taw_mm2,
     )
+    water.pulls.clear()  # what probes told before stands corrected by the eye
 
 
 def _renew(run: Run, bed: str) -> None:

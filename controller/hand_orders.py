@@ -148,14 +148,19 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         line_frac=day.line_frac,
         at_utc_s=state.at_utc_s,
     )
-    told = eye.tells(memory.eye, seen, **known) if unheard else None
+    lacks_frac = (water.depletion_mm - water.over_mm) / day.taw_mm
+    told = None
+    if unheard and eye.is_news(memory.eye, state.at_utc_s):
+        told = eye.tells(memory.eye, seen, **(known | {"depletion_frac": lacks_frac}))
     says = eye.look(memory.eye, seen, When(when), **known)
     if told is not None and says is Says.LEARNED:
-        believe_bed(run, bed, *told)
+        mean_frac = eye.eased(memory.eye, lacks_frac, told[0], water.wetted_utc_s)
+        believe_bed(run, bed, mean_frac, told[1])
     text = _look_text(bed, memory, seen, says, depletion_frac)
-    now_frac = water.depletion_mm / day.taw_mm
-    if percent(now_frac) != percent(depletion_frac):
-        text += f" No probe tells of it, so its books follow: {percent(now_frac)} used."
+    now = percent(water.depletion_mm / day.taw_mm)
+    if now != percent(depletion_frac):
+        was = percent(depletion_frac)
+        text += f" No probe tells of {bed_name(bed)}: by this look {now} is used, before it {was}."
     if says is Says.LEARNED:
         limp = seen is Leaves.LIMP
         memory.limp_utc_s = state.at_utc_s if limp else None
@@ -223,7 +228,8 @@ def hand_json(run: Run, bed: str, instant: Callable[[float], str]) -> dict[str, 
             "looks": memory.eye.looks,
             "shift_frac": round(eye.shift_frac(memory.eye), 4),
             "text": looks_text(memory.eye),
-            "worth": eye.is_worth(run.state.water[bed].depletion_mm / day.taw_mm, line_frac),
+            "worth": eye.is_news(memory.eye, run.state.at_utc_s)
+            and eye.is_worth(run.state.water[bed].depletion_mm / day.taw_mm, line_frac),
         },
         "felt": None
         if felt is None

@@ -14,7 +14,7 @@ calls it worth a look (`worth`), or on ten on end, whatever they can tell (`on-e
 Beside it lives the same garden without looks. The place where a line should be is where the bed's
 plants first roll, less what the eye allows for nobody seeing its first hour (`ROLLED_BEYOND_FRAC`),
 in the balance's own depletion: *error* is how far a bed's line is from there on the mornings of the
-ten days after its tenth look, of those on which the bed is believed to be at least `DRY_FRAC` used;
+ten days after its tenth look, of those on which both believe the bed at least `DRY_FRAC` used;
 the median of each bed, then of all. So it counts whether the line was wrong or the books were. Beds
 that were not looked at ten times by the end of August tell nothing.
 
@@ -145,9 +145,9 @@ class _Looked:
     def morning(self, live: EngineReplay, plain: EngineReplay, bed: str) -> None:
         """After the tenth look: hold both gardens' lines against the truth."""
         self.mornings += 1
-        for garden, found in zip((live, plain), self.off_frac, strict=True):
-            one = _beyond_frac(garden, bed)
-            found += [] if one is None else [one]
+        pair = [_beyond_frac(garden, bed) for garden in (live, plain)]
+        for one, found in zip(pair, self.off_frac, strict=True):
+            found += [one] if one is not None and None not in pair else []
 
 
 def lived(garden: Garden, mornings: str, job: tuple[str, int, str]) -> dict[str, Any]:

@@ -35,7 +35,7 @@ def worth_words(state: dict[str, Any]) -> str:
     """That the leaves are worth a look; empty while upright ones would be no news."""
     if not (state.get("looks") or {}).get("worth"):
         return ""
-    return "It is near its line: a look at its leaves in the morning tells most now."
+    return "It is near its line or past it: a look at its leaves in the morning tells most now."
 
 
 def follows_words(state: dict[str, Any]) -> str:

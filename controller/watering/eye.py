@@ -31,6 +31,8 @@ SLIP_FRAC = 0.15  # of looks that say anything: bad light, pruning, wind, a hast
 LEAST_FRAC = 1e-12  # of a weight: from nothing at all no later look could bring it back
 WET_FRAC = 0.15  # limp leaves over soil wetter than this are no thirst
 WORTH_WITHIN_FRAC = 0.12  # of TAW: so near to its line, or past it, a bed is worth a look
+NEWS_AFTER_S = 18 * 3600.0  # a second look on the same morning tells nothing new of the bed
+EASED_MOST_FRAC = SHIFT_MOST_FRAC  # of TAW: so far may looks make books wetter in a dry spell
 GRID_HALF, GRID_SD = 20, 3.0  # points to either side, and how far out, of a bed's own depletion
 FADES_D = 60.0  # what was learned in spring counts less in autumn
 
@@ -70,6 +72,8 @@ class Eye:
     )  # one for each of SHIFTS_FRAC; sums to 1
     looks: int = 0
     at_utc_s: float = 0.0
+    eased_frac: float = 0.0  # of TAW: by how much looks made the books wetter in this dry spell
+    eased_from_utc_s: float | None = None  # when its last water came
 
 
 def _prior() -> list[float]:
@@ -220,6 +224,41 @@ def line_frac(eye: Eye, stage_line_frac: float, floor_frac: float) -> float:
     if not eye.weights_frac:
         return stage_line_frac
     return min(stage_line_frac + shift_frac(eye), floor_frac)
+
+
+def is_news(eye: Eye, at_utc_s: float) -> bool:
+    """Whether the last look is so long ago that another tells something new of the bed.
+
+    Args:
+        eye: what the bed's looks have taught.
+        at_utc_s: now [s, Unix].
+    """
+    return not eye.looks or not 0.0 <= at_utc_s - eye.at_utc_s < NEWS_AFTER_S
+
+
+def eased(eye: Eye, before_frac: float, mean_frac: float, wetted_utc_s: float | None) -> float:
+    """What a look may make of a bed's books: no wetter than `EASED_MOST_FRAC` in one dry spell.
+
+    Somebody may tell of upright leaves every morning while a bed dries out: by its books it then
+    still comes to its floor, and drinks.
+
+    Args:
+        eye: what the bed's looks have taught; changed in place.
+        before_frac: depletion by the books, less what is above full; below 0 is above full.
+        mean_frac: what the look makes of it.
+        wetted_utc_s: when the bed's last water came [s, Unix]; None where none did.
+
+    Returns:
+        The depletion to go to [of TAW]: on the same side of `before_frac`, within full and empty.
+    """
+    if mean_frac >= before_frac:
+        return max(before_frac, min(1.0, mean_frac))
+    if eye.eased_from_utc_s != wetted_utc_s:
+        eye.eased_frac, eye.eased_from_utc_s = 0.0, wetted_utc_s
+    least_frac = max(min(0.0, before_frac), before_frac - (EASED_MOST_FRAC - eye.eased_frac))
+    goes_to_frac = max(mean_frac, least_frac)
+    eye.eased_frac += before_frac - goes_to_frac
+    return goes_to_frac
 
 
 def is_worth(depletion_frac: float, line_frac: float) -> bool:

@@ -25,6 +25,8 @@ def main() -> None:
     within.add_argument("--seed", type=int, default=1)
     ways.add_parser("report", help="of a run that is over").add_argument("folder", type=Path)
     told = parser.parse_args()
+    if told.way == "report" and (told.folder / "kept").exists():
+        parser.error(f"{told.folder} was soaked inside: run `inside` again, it goes on to its end")
     opened, stands = None, judge.WITH_NEXT_WATER
     if told.way == "wire":
         wire.run(

@@ -10,6 +10,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -25,6 +26,7 @@ MOST_BYTES = 200_000_000  # [bytes] of the whole data folder
 RISE_MOST_FRAC = 0.05  # [-] of what the daemon held when it was warm
 UNDER_WAY = "under way"
 OUTCOMES = {"CONFIRMED", "ASSUMED_FULL", "NEVER_SENT", UNDER_WAY}
+LONGEST_S = 5400.0  # [s] of a dose's opening
 LITRE_SLACK_L = 1e-3
 UNTIL_CALIBRATED = frozenset({"probe_suspect"})  # a probe that drifted: nobody in a soak calibrates
 # By their rules they end with the next water, or as the broker shuts its door: a soak's has none.
@@ -169,6 +171,12 @@ def truth_of(folder: Path) -> dict[str, dict[str, float]]:
     return found
 
 
+def _apart_s(row: Mapping[str, Any], newest: Mapping[str, Any]) -> float:
+    """How much earlier a dose began than the newest one."""
+    began, last = (datetime.fromisoformat(one["from_utc"]) for one in (row, newest))
+    return (last - began).total_seconds()
+
+
 def _books(folder: Path, opened: Mapping[str, Any] | None) -> dict[str, Any]:
     """The ledger beside what truly flowed."""
     truth = truth_of(folder) if opened is None else opened
@@ -176,7 +184,8 @@ def _books(folder: Path, opened: Mapping[str, Any] | None) -> dict[str, Any]:
         folder / "data", "SELECT bed, outcome, charged_l, open_s FROM ledger ORDER BY from_utc"
     )
     for last in {row["bed"]: row for row in rows}.values():  # a process may end within a dose
-        last["outcome"] = last["outcome"] or UNDER_WAY
+        if _apart_s(last, rows[-1]) < LONGEST_S:
+            last["outcome"] = last["outcome"] or UNDER_WAY
     beds = {}
     for bed in BEDS:
         own = [row for row in rows if row["bed"] == bed]

@@ -109,7 +109,7 @@ def test_a_bed_near_its_line_asks_for_a_look(
     client: TestClient, desk: FakeDesk, worth: bool
 ) -> None:
     desk.set_bed("south", looks={**LOOKS, "worth": worth}, felt=None)
-    said = "It is near its line: a look at its leaves in the morning tells most now."
+    said = "It is near its line or past it: a look at its leaves in the morning tells most now."
     assert (said in client.get("/beds/south/hand").text) is worth
     assert (said in look.why("south", desk.view())) is worth
 
