@@ -24,9 +24,7 @@ UNKNOWN_SPREAD_FRAC = 0.15
 RAINED_MM = 0.5  # soaked in within an hour: more than a bed uses
 ABOVE_SHARE = 0.4  # soil dries from the top: what probes miss below the middle of the roots
 LIKE_SD_FRAC = 0.08  # of TAW: a bed against the sister that it follows; our own guess
-LOOK_GAIN_LEAST = (
-    0.05  # of what is not known of a bed, by one look: no less, and no more than 1 - it
-)
+LOOK_GAIN_LEAST = 0.05  # a look's share in what is not known: no less, nor more than 1 - it
 SAID_FRAC = 0.05  # of the available water: a smaller change of the full point is not told
 
 Told = list[tuple[float, float]]  # (depth [cm], water content [m3/m3]) of each valid probe
@@ -93,8 +91,8 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
             _learn_full(run, bed, memory.told_m3_m3, at_utc_s)
         _watch_dry_end(run, bed, memory.told_m3_m3, voices, at_utc_s)
         return
-    like = run.garden.beds[bed].like
-    if like is not None and state.beds[like].told_frac is not None:
+    like = _heard_sister(run, bed)
+    if like is not None:
         _follow(run, bed, like, at_utc_s)
 
 
@@ -154,10 +152,13 @@ def feel_bed(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
 
 def is_heard(run: Run, bed: str) -> bool:
     """Whether a bed goes by probes, its own or a sister's, and not by its balance alone."""
+    return run.state.beds[bed].told_frac is not None or _heard_sister(run, bed) is not None
+
+
+def _heard_sister(run: Run, bed: str) -> str | None:
+    """The bed that this one follows, while its probes tell."""
     like = run.garden.beds[bed].like
-    beds = run.state.beds
-    heard = beds[bed].told_frac is not None
-    return heard or (like is not None and beds[like].told_frac is not None)
+    return like if like is not None and run.state.beds[like].told_frac is not None else None
 
 
 def believe_bed(run: Run, bed: str, mean_frac: float, var: float) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal, TypedDict
+from typing import Any, Literal
 
 from controller.correcting import believe_bed, feel_bed, is_heard
 from controller.effects import Picked
@@ -19,7 +19,7 @@ from controller.sensing import by_hand
 from controller.sensing.by_hand import FEEL_WORDS, Feel
 from controller.sensing.flags import Flag
 from controller.sensing.quality import fresh
-from controller.sensing.spread import parts
+from controller.sensing.spread import parts, spread_frac
 from controller.state import BedMemory, Felt, ProbeCare
 from controller.watering import eye
 from controller.watering.eye import Leaves, Says, When
@@ -114,15 +114,6 @@ def layer_frac(run: Run, bed: str, name: str) -> float | None:
     return (ground.field_capacity_m3_m3 - theta) / available
 
 
-class _Known(TypedDict):
-    """What is known of a bed as somebody looks at it."""
-
-    depletion_frac: float
-    spread_frac: float
-    line_frac: float
-    at_utc_s: float
-
-
 def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
     """Somebody looked at the leaves: move the bed's line, or water a limp bed that is not wet.
 
@@ -140,28 +131,20 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         return _invalid("when", "One looks in the morning or at midday.")
     state, seen = run.state, Leaves(leaves)
     memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
-    depletion_frac, unheard = water.depletion_mm / day.taw_mm, not is_heard(run, bed)
-    unsure = parts(water, run.soils[bed], day)
-    known = _Known(
+    depletion_frac = water.depletion_mm / day.taw_mm
+    books = None if is_heard(run, bed) else _books_after(run, bed, seen)
+    says = eye.look(
+        memory.eye,
+        seen,
+        When(when),
         depletion_frac=depletion_frac,
-        spread_frac=math.sqrt(sum(unsure) if unheard else unsure.own),
+        spread_frac=_changing_frac(run, bed),
         line_frac=day.line_frac,
         at_utc_s=state.at_utc_s,
     )
-    lacks_frac = (water.depletion_mm - water.over_mm) / day.taw_mm
-    told = None
-    if unheard and eye.is_news(memory.eye, state.at_utc_s):
-        told = eye.tells(memory.eye, seen, **(known | {"depletion_frac": lacks_frac}))
-    says = eye.look(memory.eye, seen, When(when), **known)
-    if told is not None and says is Says.LEARNED:
-        mean_frac = eye.eased(memory.eye, lacks_frac, told[0], water.wetted_utc_s)
-        believe_bed(run, bed, mean_frac, told[1])
     text = _look_text(bed, memory, seen, says, depletion_frac)
-    now = percent(water.depletion_mm / day.taw_mm)
-    if now != percent(depletion_frac):
-        was = percent(depletion_frac)
-        text += f" No probe tells of {bed_name(bed)}: by this look {now} is used, before it {was}."
     if says is Says.LEARNED:
+        text += "" if books is None else _right_books(run, bed, *books)
         limp = seen is Leaves.LIMP
         memory.limp_utc_s = state.at_utc_s if limp else None
         if limp:
@@ -169,6 +152,51 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         run.nudge = True
     note = f"leaves {seen.name.lower()}, {when}: {says.value}"
     return Reply(status="accepted", reason=says.value, text=text, note=note)
+
+
+def _changing_frac(run: Run, bed: str) -> float:
+    """How unsure a bed's depletion is at a look, one standard deviation [of TAW].
+
+    With probes only what changes from look to look: what they are wrong by together is learned with
+    the line.
+    """
+    water, soil, day = run.state.water[bed], run.soils[bed], run.days[bed]
+    if is_heard(run, bed):
+        return math.sqrt(parts(water, soil, day).own)
+    return spread_frac(water, soil, day)
+
+
+def _books_after(run: Run, bed: str, seen: Leaves) -> tuple[float, float] | None:
+    """What a look makes of a bed that only its books tell of, by the looks before it.
+
+    Returns:
+        Mean [of TAW] and variance [-] of its depletion; None where the look is no news.
+    """
+    water, day, at_utc_s = run.state.water[bed], run.days[bed], run.state.at_utc_s
+    seen_before = run.state.beds[bed].eye
+    if not run.grows(bed) or not eye.is_news(seen_before, at_utc_s):
+        return None
+    return eye.tells(
+        seen_before,
+        seen,
+        depletion_frac=(water.depletion_mm - water.over_mm) / day.taw_mm,
+        spread_frac=spread_frac(water, run.soils[bed], day),
+        line_frac=day.line_frac,
+        at_utc_s=at_utc_s,
+    )
+
+
+def _right_books(run: Run, bed: str, mean_frac: float, var: float) -> str:
+    """Pull a bed's books to what a look makes of them; returns the sentence that says so."""
+    water, taw_mm = run.state.water[bed], run.days[bed].taw_mm
+    was = percent(water.depletion_mm / taw_mm)
+    lacks_frac = (water.depletion_mm - water.over_mm) / taw_mm
+    to_frac = eye.eased(run.state.beds[bed].eye, lacks_frac, mean_frac, water.wetted_utc_s)
+    believe_bed(run, bed, to_frac, var)
+    now = percent(water.depletion_mm / taw_mm)
+    if now == was:
+        return ""
+    return f" No probe tells of {bed_name(bed)}: by this look {now} is used, before it {was}."
 
 
 def _look_text(bed: str, memory: BedMemory, seen: Leaves, says: Says, depletion_frac: float) -> str:
@@ -228,7 +256,8 @@ def hand_json(run: Run, bed: str, instant: Callable[[float], str]) -> dict[str, 
             "looks": memory.eye.looks,
             "shift_frac": round(eye.shift_frac(memory.eye), 4),
             "text": looks_text(memory.eye),
-            "worth": eye.is_news(memory.eye, run.state.at_utc_s)
+            "worth": run.grows(bed)
+            and eye.is_news(memory.eye, run.state.at_utc_s)
             and eye.is_worth(run.state.water[bed].depletion_mm / day.taw_mm, line_frac),
         },
         "felt": None

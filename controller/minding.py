@@ -41,17 +41,11 @@ def end_pauses(run: Run) -> None:
 def call_pauses(run: Run) -> None:
     """A pause that lasts is called out once a day while a bed grows that it keeps dry."""
     state = run.state
-    if state.pause is not None and any(_grows(run, bed) for bed in run.garden.beds):
+    if state.pause is not None and any(run.grows(bed) for bed in run.garden.beds):
         _call_pause(run, state.pause, None)
     for bed, memory in state.beds.items():
-        if memory.pause is not None and _grows(run, bed):
+        if memory.pause is not None and run.grows(bed):
             _call_pause(run, memory.pause, bed)
-
-
-def _grows(run: Run, bed: str) -> bool:
-    setting, today = run.garden.beds[bed], run.state.day
-    cleared = setting.cleared is not None and today >= setting.cleared.toordinal()
-    return not cleared and today >= setting.transplanted.toordinal()
 
 
 def _call_pause(run: Run, pause: Pause, bed: str | None) -> None:

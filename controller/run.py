@@ -86,6 +86,12 @@ class Run:
             self.day = day = local_day_at(at_utc_s, self.garden.garden.zone)
         return day.date
 
+    def grows(self, bed: str) -> bool:
+        """Whether a bed's plants stand: planted, and not cleared away yet."""
+        setting, today = self.garden.beds[bed], self.state.day
+        cleared = setting.cleared is not None and today >= setting.cleared.toordinal()
+        return not cleared and today >= setting.transplanted.toordinal()
+
     def arrival_s(self, window_s: float) -> float:
         """A window that compares arrivals, stretched where a trial's clock runs fast [s]."""
         return max(window_s, self.state.arrival_least_s)

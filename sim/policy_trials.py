@@ -7,9 +7,8 @@ The gardens are Hollin Lane with the soil and the wetted width of every bed repl
 emitters are scaled so that a refill takes as long as on loam at 0.8 m, and one case has hours that
 are too short for its beds. Each is lived with and against the rivals (`POLICIES`). Without `--sure`
 the worlds are drawn, from seeds 1 to N or A to B, each in every season, or with `--in-turn` each in
-the one whose turn it is. `--fixed` lives `FIXED` alone, 24 runs, sure and
-drawn; a file of each kind is kept, with `-sure` or `-drawn` in its name. Runs that stand in FILE
-are not run again.
+the one whose turn it is. `--fixed` lives `FIXED` alone, 24 runs, sure and drawn; a file of each
+kind is kept, with `-sure` or `-drawn` in its name. Runs that stand in FILE are not run again.
 
 A bed-season is one bed in one run. Ratios are to the same bed under a rival in the same world; the
 table gives the median over bed-seasons. *Ending as wet* takes from our litres what our bed holds

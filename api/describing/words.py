@@ -96,7 +96,7 @@ WORDS: dict[str, str] = {
     "depth_cm": "How deep [cm]",
     "looks": "Looks at the leaves: in the book how many, of a bed now what they taught [count]",
     "looks.looks": "Looks that count [count]",
-    "worth": "Whether its leaves are worth a look: it is near its thirst line",
+    "worth": "Whether its leaves are worth a look: it is near its thirst line or past it",
     "leaves": "0 upright, 1 slightly rolled, 2 limp [-]",
     "when": "morning or midday",
     # -- what it learned

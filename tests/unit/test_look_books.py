@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
 from typing import Any
 
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 
 from controller.effects import Answer
 from controller.events import Order, OrderKind
+from controller.garden import Garden
 from controller.sensing.spread import accounted_mm, stored_mm
 from controller.view import picture
 from controller.watering.eye import (
@@ -17,12 +20,11 @@ from controller.watering.eye import (
     PRIOR,
     Eye,
     Leaves,
-    When,
     is_worth,
-    look,
     tells,
 )
 from tests.probe_hands import Hands, flat
+from tests.unit.test_eye import see as look_at
 from tests.unit.test_sister_beds import frac, held, sisters, var_frac2
 
 LINE = 0.40
@@ -62,15 +64,7 @@ def test_what_was_to_be_expected_tells_nothing() -> None:
 def test_where_the_eye_has_been_before_counts() -> None:
     drier = Eye()
     for _ in range(6):
-        look(
-            drier,
-            Leaves.UPRIGHT,
-            When.MORNING,
-            depletion_frac=0.5,
-            spread_frac=0.02,
-            line_frac=LINE,
-            at_utc_s=0.0,
-        )
+        look_at(drier, Leaves.UPRIGHT, 0.5, spread=0.02)
     assert drier.weights_frac != list(PRIOR)
     assert told(Leaves.ROLLED, 0.42, 0.12, drier)[0] > told(Leaves.ROLLED, 0.42, 0.12)[0]
 
@@ -199,6 +193,23 @@ def test_a_bed_whose_probes_fell_silent_goes_by_the_eye_and_takes_nothing_back()
     see(one, "south", 1)
     assert frac(one, "south") > before
     assert not one.engine.state.water["south"].pulls
+
+
+@pytest.mark.parametrize("which", ["transplanted", "cleared"])
+def test_a_bed_without_plants_is_worth_no_look_and_its_books_stay(which: str) -> None:
+    plot = sisters()
+    day = date(2040, 1, 1) if which == "transplanted" else date(2020, 6, 1)
+    told = json.loads(plot.model_dump_json(exclude_none=True))
+    told["beds"]["hedge"][which] = day.isoformat()
+    if which == "cleared":
+        told["beds"]["hedge"]["transplanted"] = "2020-05-01"
+    hands = held(Hands(Garden.model_validate(told)))
+    hands.live(2.0)
+    water, day_of = hands.engine.state.water["hedge"], hands.engine.run.days["hedge"]
+    water.depletion_mm = before_mm = 0.4 * day_of.taw_mm
+    assert not picture(hands.engine.run)["beds"]["hedge"]["looks"]["worth"]
+    see(hands, "hedge", 1)
+    assert water.depletion_mm == before_mm
 
 
 def test_the_books_still_balance(hands: Hands) -> None:
