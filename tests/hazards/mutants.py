@@ -696,7 +696,12 @@ BOARD = [
 
 PEOPLE = [
     m("controller/judge.py", "    call_pauses(run)\n", "", "H2"),
-    m("controller/minding.py", "    return not cleared and today", "    return today", "H2"),
+    m(
+        "controller/run.py",
+        "        return not cleared and today",
+        "        return today",
+        "H2",
+    ),
     m("controller/bed_views.py", "        hold = Reason.PAUSED\n", "        pass\n", "H2"),
     m("controller/orders.py", '    cut_all(run, "locked")\n    run.close_all()\n', "", "H3"),
     m(

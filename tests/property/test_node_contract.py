@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, field
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sim.nodes import MeterNode, ProbeNode, ValveNode
@@ -314,8 +314,12 @@ class Script:
             assert self.now_s < self.begun_s + CEILING_S
             self.closed_since_s = float("inf")
         elif self.closed_since_s == float("inf"):
-            self.closed_since_s = min(self.now_s, self.allowed_until_s)
+            self.closed_since_s = min(self.now_s, self.allowed_until_s, self._ceiling_s())
             self.told.clear()
+
+    def _ceiling_s(self) -> float:
+        """When an opening ends whatever is sent: at that instant, not at the next look."""
+        return float("inf") if self.begun_s is None else self.begun_s + CEILING_S
 
     def send(self, open_s: float) -> None:
         self.hold(open_s)
@@ -407,8 +411,15 @@ STEPS = st.lists(
 )
 
 
+ENDS_BETWEEN_LOOKS = [  # at its ceiling, three seconds before it is looked at
+    *(("tell", 0.0), ("send", 90.0), ("wait", 3.0)),
+    *(("long", 5697.1), ("wait", 17.0), ("long", 3000.0)),
+]
+
+
 @settings(max_examples=400, deadline=None)
 @given(steps=STEPS)
+@example(steps=ENDS_BETWEEN_LOOKS)
 def test_no_script_opens_without_a_fresh_nonce_or_past_lease_and_ceiling(
     steps: list[tuple[str, float]],
 ) -> None:

@@ -74,7 +74,9 @@ def _glued(tree: ast.AST) -> list[int]:
             if not isinstance(part, ast.FormattedValue):
                 continue
             spec = part.format_spec.values if isinstance(part.format_spec, ast.JoinedStr) else []
-            ends = any(isinstance(one, ast.Constant) and str(one.value)[-1] == "%" for one in spec)
+            ends = any(
+                isinstance(one, ast.Constant) and str(one.value).endswith("%") for one in spec
+            )
             behind = str(after.value) if isinstance(after, ast.Constant) else ""
             if ends or (behind.startswith("%") and not behind.startswith('%"')):
                 found.append(part.lineno)
