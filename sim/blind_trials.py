@@ -120,7 +120,11 @@ def _litres(live: EngineReplay, bed: str, sight: Sight) -> float:
 
 
 def lived(
-    garden: Garden, sure: bool, share: float, job: tuple[str, int, tuple[str, ...]]
+    garden: Garden,
+    sure: bool,
+    share: float,
+    job: tuple[str, int, tuple[str, ...]],
+    held_against: Garden | None = None,
 ) -> list[dict[str, Any]]:
     """One world under hindsight once, and blind under each sky that is asked for.
 
@@ -129,6 +133,7 @@ def lived(
         sure: whether the world is as the file says.
         share: of a bed's use that its books count in the dark [0..1].
         job: season, seed, skies.
+        held_against: the garden of `hindsight`, where another one's lines are to be compared.
 
     Returns:
         One trial a sky, as plain values.
@@ -138,7 +143,8 @@ def lived(
     """
     weather, seed, skies = job
     replay = prepare(garden, weather, seed=seed, sure=sure)
-    best, sighted = run_policy(replay, "hindsight"), _sighted(replay)
+    usual = replay if held_against is None else prepare(held_against, weather, seed=seed, sure=sure)
+    best, sighted = run_policy(usual, "hindsight"), _sighted(replay)
     with bent(unseen_rain, "COUNTED_FRAC", share):
         trials = [
             {"weather": weather, "seed": seed, "sky": sky, **_blind(replay, sky, best.hours)}
@@ -207,7 +213,7 @@ def _fortnight(live: EngineReplay, begin_s: float) -> dict[str, dict[str, Any]]:
     }
 
 
-def _ratios(
+def ratios(
     found: Sequence[Mapping[str, Any]], whose: str = "ours_l", to: str = "hindsight_l"
 ) -> list[float]:
     """One's water over another's, of the fortnights that are dry enough."""
@@ -220,14 +226,15 @@ def _ratios(
 
 
 def _middle(found: Sequence[Mapping[str, Any]], whose: str, to: str) -> float:
-    return median(_ratios(found, whose, to) or [float("nan")])
+    return median(ratios(found, whose, to) or [float("nan")])
 
 
 def _outside(found: Sequence[Mapping[str, Any]]) -> float:
-    return float(sum(not 0.6 <= ratio <= 1.5 for ratio in _ratios(found)))
+    return float(sum(not 0.6 <= ratio <= 1.5 for ratio in ratios(found)))
 
 
-def _flood(found: Sequence[Mapping[str, Any]], whose: str = "drained_l") -> float:
+def floods(found: Sequence[Mapping[str, Any]], whose: str = "drained_l") -> float:
+    """Bed-fortnights in which more drained than a smallest deep dose."""
     beds = [bed for one in found for bed in one["beds"].values()]
     return float(sum(bed[whose] > SMALLEST_DOSE_FRAC * bed["store_l"] for bed in beds))
 
@@ -237,8 +244,8 @@ def _uncalled(found: Sequence[Mapping[str, Any]]) -> float:
 
 
 def _told_range(found: Sequence[Mapping[str, Any]]) -> tuple[float, float]:
-    ratios = _ratios(found)
-    return (min(ratios), max(ratios)) if ratios else (float("nan"), float("nan"))
+    told = ratios(found)
+    return (min(told), max(told)) if told else (float("nan"), float("nan"))
 
 
 TARGETS: tuple[Target[Mapping[str, Any]], ...] = (
@@ -249,7 +256,7 @@ TARGETS: tuple[Target[Mapping[str, Any]], ...] = (
         most_value=1.2,
     ),
     Target(words="bed-fortnights outside 0.6 to 1.5", of=_outside, most_value=0.0),
-    Target(words="floods", of=_flood, most_value=0.0),
+    Target(words="floods", of=floods, most_value=0.0),
     Target(
         words="the same garden with its probes, to `hindsight`, median",
         of=lambda found: _middle(found, "sighted_l", "hindsight_l"),
@@ -258,7 +265,7 @@ TARGETS: tuple[Target[Mapping[str, Any]], ...] = (
         words="blind to the same with its probes, median",
         of=lambda found: _middle(found, "ours_l", "sighted_l"),
     ),
-    Target(words="floods with its probes", of=lambda found: _flood(found, "sighted_drained_l")),
+    Target(words="floods with its probes", of=lambda found: floods(found, "sighted_drained_l")),
     Target(words="beds without an alarm after an hour", of=_uncalled, most_value=0.0),
     Target(
         words="relative yield of the season, lowest",
@@ -293,7 +300,7 @@ def _notes(found: Sequence[Mapping[str, Any]]) -> Iterator[str]:
             beds = sum(len(one["beds"]) for one in mine)
             low, high = _told_range(mine)
             yield (
-                f"{sky}: {len(mine)} worlds, {beds} bed-fortnights, {beds - len(_ratios(mine))} of"
+                f"{sky}: {len(mine)} worlds, {beds} bed-fortnights, {beds - len(ratios(mine))} of"
                 f" them too wet for a ratio; ratios from {low:.2f} to {high:.2f}"
             )
 

@@ -29,7 +29,7 @@ from statistics import fmean, median
 
 from controller.errors import ThirstlineError
 from sim.examples import find_garden
-from sim.pictures import Axis, Panel, picture
+from sim.pictures import Axis, Panel, picture, ticks_of
 from sim.policy_trials import CASES, STANDARD, cases_named, garden_of
 from sim.rival_run import KEPT_OFF_FRAC
 from sim.sureness import seeds_of
@@ -169,11 +169,6 @@ def as_markdown(kinds: Mapping[str, Sequence[Point]]) -> str:
     return "\n".join(lines)
 
 
-def _ticks(values: Sequence[float], step: float) -> tuple[float, ...]:
-    low, high = math.floor(min(values) / step), math.ceil(max(values) / step)
-    return tuple(round(step * i, 6) for i in range(low, max(high, low + 1) + 1))
-
-
 def _panel(kind: str, found: Sequence[Point], across: str) -> Panel:
     ours = [one for one in found if one.who == OURS]
     best = [one for one in found if one.who != OURS]
@@ -199,7 +194,7 @@ def pictures(kinds: Mapping[str, Sequence[Point]]) -> dict[str, str]:
         return {}
     up = Axis(
         "litres to hindsight at lean 0.5",
-        _ticks([one.to_base_frac for one in every], 0.1),
+        ticks_of([one.to_base_frac for one in every], 0.1),
         ".1f",
     )
     axes = {
@@ -208,7 +203,7 @@ def pictures(kinds: Mapping[str, Sequence[Point]]) -> dict[str, str]:
     }
     drawn = {}
     for name, (across, label, step) in axes.items():
-        ticks = _ticks([getattr(one, across) for one in every], step)
+        ticks = ticks_of([getattr(one, across) for one in every], step)
         panels = [_panel(kind, found, across) for kind, found in kinds.items() if found]
         title = "Less water, at what cost: ours dark, hindsight grey"
         drawn[name] = picture(title, Axis(label, ticks, "g"), up, panels)

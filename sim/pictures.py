@@ -6,6 +6,7 @@ not told; the same numbers give the same text.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 from xml.sax.saxutils import escape
@@ -47,6 +48,17 @@ class Panel(NamedTuple):
     dark: tuple[float, ...]
     apart: tuple[tuple[tuple[float, ...], tuple[float, ...]], ...] = ()
     marks: tuple[str, ...] = ()
+
+
+def ticks_of(values: Sequence[float], step: float) -> tuple[float, ...]:
+    """Ticks on whole steps that hold all values between the outer two.
+
+    Args:
+        values: at least one, in the axis's unit.
+        step: between two ticks, above 0, same unit.
+    """
+    low, high = math.floor(min(values) / step), math.ceil(max(values) / step)
+    return tuple(round(step * i, 6) for i in range(low, max(high, low + 1) + 1))
 
 
 def picture(title: str, across: Axis, up: Axis, panels: Sequence[Panel]) -> str:

@@ -14,7 +14,7 @@ import pytest
 from controller import unseen_rain
 from controller.errors import UsageError
 from controller.garden import Garden, load_garden
-from sim import blind_trials, eye_trials, frontier
+from sim import blind_frontier, blind_trials, eye_trials, frontier
 from sim.blind_trials import BLIND_S, Store, begin_utc_s, blindness, taken_l
 from sim.examples import find_garden
 from sim.faults import Kind
@@ -148,6 +148,22 @@ def test_a_fortnight_too_wet_for_a_ratio_is_not_divided_by() -> None:
     wet = trial(hindsight_l=-20.0, ours_l=400.0)
     found = {one.words: one for one in blind_trials.verdicts([trial(), wet])}
     assert found["water to `hindsight`, median"].value == pytest.approx(1.0)
+
+
+def test_the_blind_frontier_is_summed_up_told_and_drawn() -> None:
+    wet = trial(hindsight_l=-20.0, drained_l=181.0)
+    found = [trial(ours_l=480.0, sighted_l=330.0), wet, trial(ours_l=360.0, sighted_l=330.0)]
+    places = [
+        blind_frontier.place_of("known", 0.5, found),
+        blind_frontier.place_of("unknown", 0.75, found[:1]),
+    ]
+    assert [one.bed_fortnights for one in places] == [2, 1]
+    table = blind_frontier.as_markdown(places).splitlines()
+    assert table[2] == "| known | lean 0.5 | 1.40 | 1.10 | 1 of 2 | 1 | 0 | 0.950 |"
+    assert table[3] == "| unknown | counted 0.75 | 1.60 | 1.10 | 1 of 1 | 0 | 0 | 0.950 |"
+    picture = blind_frontier.drawn(places)
+    assert "sky known, lean swept" in picture
+    assert "0.75, floods 0" in picture
 
 
 def test_what_is_the_blindnesss_is_told_beside_what_is_ours() -> None:
