@@ -49,7 +49,7 @@ class Place:
     Attributes:
         sky: `known` or `unknown`.
         lever: `lean` or `counted`.
-        value: of the lever [-].
+        lever_frac: its value [0..1].
         bed_fortnights: how many count for the ratios.
         to_hindsight_frac: the blind garden's water to hindsight's, the median [-].
         sighted_to_hindsight_frac: the same garden's with its probes and mast [-].
@@ -61,7 +61,7 @@ class Place:
 
     sky: str
     lever: str
-    value: float
+    lever_frac: float
     bed_fortnights: int
     to_hindsight_frac: float
     sighted_to_hindsight_frac: float
@@ -71,19 +71,19 @@ class Place:
     lowest_yield: float
 
 
-def place_of(sky: str, value: float, found: Sequence[Mapping[str, Any]]) -> Place:
+def place_of(sky: str, lever_frac: float, found: Sequence[Mapping[str, Any]]) -> Place:
     """Sum up the trials of one value under one sky.
 
     Args:
         sky: `known` or `unknown`.
-        value: of that sky's lever [-].
+        lever_frac: what that sky's lever stood at [0..1].
         found: trials, as `sim.blind_trials.lived` gives them.
     """
     blind, sighted = ratios(found), ratios(found, "sighted_l")
     return Place(
         sky=sky,
         lever=LEVERS[sky],
-        value=value,
+        lever_frac=lever_frac,
         bed_fortnights=len(blind),
         to_hindsight_frac=round(median(blind or [float("nan")]), 3),
         sighted_to_hindsight_frac=round(median(sighted or [float("nan")]), 3),
@@ -102,7 +102,7 @@ def as_markdown(places: Sequence[Place]) -> str:
         "|---|---|---:|---:|---:|---:|---:|---:|",
     ]
     lines += [
-        f"| {one.sky} | {one.lever} {one.value:g} | {one.to_hindsight_frac:.2f} |"
+        f"| {one.sky} | {one.lever} {one.lever_frac:g} | {one.to_hindsight_frac:.2f} |"
         f" {one.sighted_to_hindsight_frac:.2f} | {one.outside} of {one.bed_fortnights} |"
         f" {one.floods} | {one.sighted_floods} | {one.lowest_yield:.3f} |"
         for one in places
@@ -120,7 +120,7 @@ def drawn(places: Sequence[Place]) -> str:
             x=tuple(one.lowest_yield for one in mine),
             grey=(tuple(one.sighted_to_hindsight_frac for one in mine),),
             dark=tuple(one.to_hindsight_frac for one in mine),
-            marks=tuple(f"{one.value:g}, floods {one.floods}" for one in mine),
+            marks=tuple(f"{one.lever_frac:g}, floods {one.floods}" for one in mine),
         )
         for sky in SKIES
         if (mine := [one for one in places if one.sky == sky])
