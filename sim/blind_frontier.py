@@ -56,7 +56,7 @@ class Place:
         outside: ratios outside 0.6 to 1.5.
         floods: bed-fortnights with one.
         sighted_floods: with probes and mast.
-        lowest_yield: of a season, relative [0..1].
+        lowest_yield_frac: of a season, relative [0..1].
     """
 
     sky: str
@@ -68,7 +68,7 @@ class Place:
     outside: int
     floods: int
     sighted_floods: int
-    lowest_yield: float
+    lowest_yield_frac: float
 
 
 def place_of(sky: str, lever_frac: float, found: Sequence[Mapping[str, Any]]) -> Place:
@@ -90,7 +90,7 @@ def place_of(sky: str, lever_frac: float, found: Sequence[Mapping[str, Any]]) ->
         outside=sum(not 0.6 <= ratio <= 1.5 for ratio in blind),
         floods=round(floods(found)),
         sighted_floods=round(floods(found, "sighted_drained_l")),
-        lowest_yield=min(one["relative_yield"] for one in found),
+        lowest_yield_frac=min(one["relative_yield"] for one in found),
     )
 
 
@@ -104,7 +104,7 @@ def as_markdown(places: Sequence[Place]) -> str:
     lines += [
         f"| {one.sky} | {one.lever} {one.lever_frac:g} | {one.to_hindsight_frac:.2f} |"
         f" {one.sighted_to_hindsight_frac:.2f} | {one.outside} of {one.bed_fortnights} |"
-        f" {one.floods} | {one.sighted_floods} | {one.lowest_yield:.3f} |"
+        f" {one.floods} | {one.sighted_floods} | {one.lowest_yield_frac:.3f} |"
         for one in places
     ]
     return "\n".join(lines)
@@ -117,7 +117,7 @@ def drawn(places: Sequence[Place]) -> str:
     panels = [
         Panel(
             title=f"sky {sky}, {LEVERS[sky]} swept",
-            x=tuple(one.lowest_yield for one in mine),
+            x=tuple(one.lowest_yield_frac for one in mine),
             grey=(tuple(one.sighted_to_hindsight_frac for one in mine),),
             dark=tuple(one.to_hindsight_frac for one in mine),
             marks=tuple(f"{one.lever_frac:g}, floods {one.floods}" for one in mine),
@@ -129,7 +129,7 @@ def drawn(places: Sequence[Place]) -> str:
         "A blind fortnight: the blind garden dark, with probes and mast grey",
         Axis(
             "lowest relative yield of a season",
-            ticks_of([one.lowest_yield for one in places], 0.05),
+            ticks_of([one.lowest_yield_frac for one in places], 0.05),
             "g",
         ),
         Axis("water to hindsight, median", ticks_of(levels, 0.1), ".1f"),
