@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -159,6 +159,7 @@ def _question(told: dict[str, Any], changes: Sequence[str]) -> str:
 
 
 def _plays(fitted: FitFile, told: dict[str, Any], changes: Sequence[str]) -> list[Play]:
+    from sim.true_weather import weather_draw
     from sim.winter.fitting.posterior import drawn_from
     from sim.winter.fitting.what_if import Line, Play
 
@@ -180,7 +181,7 @@ def _plays(fitted: FitFile, told: dict[str, Any], changes: Sequence[str]) -> lis
     return [
         Play(
             number=number,
-            drawn=drawn_from(fitted, number),
+            drawn=replace(drawn_from(fitted, number), weather=weather_draw(fitted.season, number)),
             season=fitted.season,
             last=fitted.last,
             was=was,

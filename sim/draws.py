@@ -114,6 +114,19 @@ class Placing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherDraw:
+    """How the weather that truly was departs from the one on record, by local day of the season.
+
+    Args:
+        eto_to_record_frac: true reference evapotranspiration over the recorded one [-], above 0.
+        rain_to_record_frac: the same of rain; the mast goes on telling what it told.
+    """
+
+    eto_to_record_frac: tuple[float, ...]
+    rain_to_record_frac: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
     """Departures that are told instead of drawn from a seed, as a fit of a season tells them.
 
@@ -123,6 +136,7 @@ class Drawn:
         meter_off_frac: what the meter tells beyond what flows [-].
         places: where misplaced probes sit; one that is not there sits as told.
         depletion_frac: true depletion of beds at the start, where known [0..1].
+        weather: what truly fell and could be used; None for what is on record.
     """
 
     beds: Mapping[str, BedDraw]
@@ -130,6 +144,7 @@ class Drawn:
     meter_off_frac: float = 0.0
     places: Mapping[str, Placing] = field(default_factory=dict)
     depletion_frac: Mapping[str, float] = field(default_factory=dict)
+    weather: WeatherDraw | None = None
 
 
 def bed_draw(seed: int, bed: str, emitters: int) -> BedDraw:

@@ -230,7 +230,7 @@ class GardenWorld:
 
     def weather(self) -> Mapping[str, float]:
         """What the mast's instruments say now, those that the season has."""
-        hour, rain_mm = self.truth.hour_now(), self.truth.rain_mm_total
+        hour, rain_mm = self.truth.hour_now(), self.truth.gauge_mm_total
         if hour is not self._told_hour or rain_mm != self._told_rain_mm:
             self._told_hour, self._told_rain_mm = hour, rain_mm
             self._told = self._instruments(hour, rain_mm)

@@ -20,6 +20,7 @@ from sim.plant import Plant
 from sim.probe_truth import ProbeTruth, SoilWarmth
 from sim.season_types import HOUR_S, Season, WorldHour
 from sim.soil_making import GardenSoil, drawn_soil, from_field_capacity
+from sim.true_weather import truly
 
 __all__ = ["Air", "BedTruth", "BedTruthSpec", "TrussDates", "World"]
 
@@ -62,12 +63,16 @@ class World:
         Raises:
             SeasonError: the season does not hold the start, or no soil fits a bed.
         """
+        self._told_mm_h = [hour.rain_mm for hour in season.hours]
+        if drawn is not None and drawn.weather is not None:
+            season = truly(season, drawn.weather)
         self.season = season
         self.seed = seed
         self.sure = sure and drawn is None
         self._drawn = drawn
         self.now_utc_s = start_utc_s
         self.rain_mm_total = 0.0
+        self.gauge_mm_total = 0.0
         self._first_hour_utc_s = season.hours[0].at_utc_s
         self._air = air_of_hours(season)
         self._end_utc_s = self._first_hour_utc_s + len(self._air) * HOUR_S
@@ -140,7 +145,7 @@ class World:
             msg = f"{self.season.source}: ends at {end:.0f}, asked for {to_utc_s:.0f} (Unix s UTC)"
             raise SeasonError(msg)
         steps = self._steps
-        first, hours = self._first_hour_utc_s, self._air
+        first, hours, told_mm_h = self._first_hour_utc_s, self._air, self._told_mm_h
         now = self.now_utc_s
         while now < to_utc_s:
             if now >= self._next_day_utc_s:
@@ -154,6 +159,7 @@ class World:
                 step(until, seconds, air)
             if air.rain_mm_h:
                 self.rain_mm_total += air.rain_mm_h * seconds / 3600.0
+                self.gauge_mm_total += told_mm_h[index] * seconds / 3600.0
             now = until
         self.now_utc_s = now
 

@@ -113,6 +113,23 @@ def test_the_same_line_twice_differs_by_nothing(fit_path: Path) -> None:
     assert found.was["litres"] > 0.0
 
 
+def test_each_draw_has_a_weather_of_its_own_that_both_lines_share(
+    fit_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lived: list[Play] = []
+
+    def play(one: Play) -> Pair:
+        lived.append(one)
+        return pair(one.number, 1.0, 2.0)
+
+    monkeypatch.setattr(what_if, "play", play)
+    told = thirstline("what-if", fit_path, "--line", "0.05", "--draws", "3", "--jobs", "1")
+    assert told.exit_code == 0, told.output
+    weathers = {one.drawn.weather for one in lived}
+    assert len(weathers) == 3
+    assert None not in weathers
+
+
 @pytest.mark.slow
 def test_two_processes_tell_what_one_tells(fit_path: Path) -> None:
     words = ("what-if", fit_path, "--line", "0.05", "--draws", "3", "--json")

@@ -3,7 +3,8 @@
 Each draw of the posterior is one world; the season goes through it once as it was and once
 changed, with the same soil, plants, probes, noise and weather (common random numbers), so that
 what is told is a difference and not two levels. Bands are the middle 80 % over the draws. What the
-weather was is taken as recorded; how wrong its reference evapotranspiration is, is in the fitted
+record of the weather is wrong by from day to day, and what its gauge missed, is drawn with them
+(`sim/true_weather.py`); what its evapotranspiration is wrong by over a season is in the fitted
 thirst. Other processes share the work; an early band is told after `EARLY_S`.
 """
 
