@@ -23,9 +23,11 @@ from starlette.responses import Response
 
 from api.desk import Desk
 from api.problems import ProblemError, json_response, problem_response
+from api.roles import NOT_A_HELPERS, OPERATOR
 from api.security import Caller
 from controller.effects import Answer
 from controller.events import OrderKind
+from controller.telling.pause_orders import PAUSE_STANDS
 from controller.telling.repeats import keyed_id
 
 log = logging.getLogger(__name__)
@@ -97,6 +99,8 @@ async def place(desk: Desk, caller: Caller, what: OrderKind, **fields: object) -
         "alert": None,
         **fields,
     }
+    if what is OrderKind.PAUSE:
+        order["only_longer"] = caller.role != OPERATOR
     try:
         answer = await desk.order(order)
     except TimeoutError:
@@ -128,6 +132,8 @@ def refusal(answer: Answer) -> ProblemError | None:
     """What is wrong, None where the order was accepted."""
     if answer.status == "accepted":
         return None
+    if answer.reason == PAUSE_STANDS:
+        return ProblemError(403, answer.text, more={"title": NOT_A_HELPERS})
     if answer.status != "refused":
         return ProblemError(_STATUS[answer.status], answer.text or _SAID[answer.status])
     more: dict[str, object] = {

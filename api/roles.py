@@ -11,9 +11,11 @@ from fastapi import Request
 from api.problems import ProblemError
 
 OPERATOR, HELPER = "operator", "helper"
+NOT_A_HELPERS = "Not for a helper"  # the title of what is refused
 
 # Look at leaves, feel soil, stop, pause, tell what was poured. A look may bring water sooner,
-# within every limit; no order does, so a helper ends no pause and takes nothing back.
+# within every limit; no order does, so a helper ends no pause, makes none shorter, and
+# takes nothing back: the engine refuses the earlier end, it alone knows what stands.
 _BED = (("POST", "look"), ("POST", "soil"), ("POST", "stop"), ("PUT", "pause"), ("POST", "poured"))
 HELPER_MAY = frozenset(
     {
@@ -44,7 +46,7 @@ def check(role: str, request: Request) -> None:
         403,
         "A helper may look, feel the soil, stop, pause, and tell what was poured. Ask the operator "
         "for the rest.",
-        more={"title": "Not for a helper"},
+        more={"title": NOT_A_HELPERS},
     )
 
 
@@ -55,4 +57,4 @@ def operators_only(role: str) -> None:
         ProblemError: 403.
     """
     if role != OPERATOR:
-        raise ProblemError(403, "Only for an operator.", more={"title": "Not for a helper"})
+        raise ProblemError(403, "Only for an operator.", more={"title": NOT_A_HELPERS})

@@ -207,8 +207,9 @@ class OrderKind(StrEnum):
 class Order:
     """A person's order. `bed` is None where it means the whole garden.
 
-    For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s`
-    belongs to a pause, `alert` to `CLEAR`, `feel` (dry, just_moist, wet) and `depth_cm` to `SOIL`,
+    For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s` and `only_longer`
+    (a pause that stands ends no sooner by it) belong to `PAUSE`,
+    `alert` to `CLEAR`, `feel` (dry, just_moist, wet) and `depth_cm` to `SOIL`,
     `leaves` (0 upright, 1 slightly rolled, 2 limp) and `when` (morning, midday) to `LOOK`,
     `stage` (first_flower, first_set, first_colour, topped, last_pick) and the day `on` to `STAGE`,
     `litres` to `POURED` and `TANK` (none: full), the day `on` to `PICK` and `FORGET_PICK`; to a
@@ -231,6 +232,7 @@ class Order:
     open_s: float | None = None
     refill: bool = False
     until_utc_s: float | None = None
+    only_longer: bool = False
     why: str = ""
     alert: str | None = None
     feel: str = ""

@@ -16,6 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 from controller.effects import Alert
 from controller.errors import StoreError
 from controller.events import Event, Order, OrderKind
+from controller.pausing import merged, put, standing
 from controller.proving.memory import Proving
 from controller.run import Run
 from controller.scarcity import fill
@@ -78,7 +79,8 @@ def _from_snapshot(run: Run, state_json: str) -> None:
             alert = _ALERT.validate_python(told)
         except ValidationError:
             continue
-        if alert.code in LATCHING or (alert.code == "paused" and _paused(run, alert.bed)):
+        paused = alert.code == "paused" and standing(run, alert.bed) is not None
+        if alert.code in LATCHING or paused:
             run.state.alerts[key] = alert
 
 
@@ -100,28 +102,18 @@ def _from_order(run: Run, order: Order) -> None:
         case OrderKind.UNLOCK:
             state.lock_why = None
         case OrderKind.PAUSE if order.until_utc_s is not None:
-            _set_pause(run, order.bed, Pause(until_utc_s=order.until_utc_s, why=order.why))
+            asked = Pause(until_utc_s=order.until_utc_s, why=order.why)
+            before = standing(run, order.bed)
+            kept = merged(before, asked, only_longer=order.only_longer)
+            put(run, order.bed, before if kept is None else kept)
         case OrderKind.RESUME:
-            _set_pause(run, order.bed, None)
+            put(run, order.bed, None)
         case OrderKind.TANK:
             fill(run, order.litres)
         case OrderKind.PAIR | OrderKind.UNPAIR:
             PAIRS[order.what](run, order)
         case _:
             pass
-
-
-def _set_pause(run: Run, bed: str | None, pause: Pause | None) -> None:
-    if bed is None:
-        run.state.pause = pause
-    elif bed in run.state.beds:
-        run.state.beds[bed].pause = pause
-
-
-def _paused(run: Run, bed: str | None) -> bool:
-    if bed is None:
-        return run.state.pause is not None
-    return bed in run.state.beds and run.state.beds[bed].pause is not None
 
 
 def _pause(told: object) -> Pause | None:

@@ -14,8 +14,6 @@ from controller.correcting import correct_unknown
 from controller.dose_lessons import look_on
 from controller.living import crashes
 from controller.minding import (
-    call_pauses,
-    end_pauses,
     mind_due,
     mind_frost,
     mind_link,
@@ -25,6 +23,7 @@ from controller.minding import (
 )
 from controller.missing import end_miss, miss_night
 from controller.night_ahead import beds_early
+from controller.pausing import call_pauses, end_pauses
 from controller.run import Run
 from controller.starting import smallest_mm, start_watering, want_l
 from controller.state import Said

@@ -1,4 +1,4 @@
-"""Looked after at each judgement: pauses that end, silent probes, frost, a bed that waits dry."""
+"""Looked after at each judgement: silent probes, frost, a bed that waits dry."""
 
 from __future__ import annotations
 
@@ -11,63 +11,18 @@ from controller.run import Run
 from controller.sensing.flags import Flag
 from controller.sensing.quality import heard, silent_after_s
 from controller.sensing.sky import MAST_FRESH_S
-from controller.state import DueHours, Pause, Watering
+from controller.state import DueHours, Watering
 from controller.watering.decision import Decision, Reason
 from controller.watering.frost import cold_soil, frost
 from controller.watering.hours import Window
 from controller.watering.words import bed_name, words
 
-DAY_S = 86_400.0
 WAITING_CALLS_S = 6 * 3600.0
 MAST_SILENT = "mast_silent-"  # before the mast's name, in the id of its alert
 NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
 # What the grower asked for or was told beforehand: a bed that waits for these is not called.
 ANNOUNCED = frozenset({Reason.WEEK_SPENT, Reason.TANK_LOW, Reason.RAINING, Reason.NO_WATER_DAY})
 BEHIND = "Other beds came first, or its water did not come."
-
-
-def end_pauses(run: Run) -> None:
-    """Pauses whose time is over end."""
-    state = run.state
-    if state.pause is not None and state.at_utc_s >= state.pause.until_utc_s:
-        state.pause = None
-        run.end_alert("paused")
-    for bed, memory in state.beds.items():
-        if memory.pause is not None and state.at_utc_s >= memory.pause.until_utc_s:
-            memory.pause = None
-            run.end_alert("paused", bed)
-
-
-def call_pauses(run: Run) -> None:
-    """A pause that lasts is called out once a day while a bed grows that it keeps dry."""
-    state = run.state
-    if state.pause is not None and any(run.grows(bed) for bed in run.garden.beds):
-        _call_pause(run, state.pause, None)
-    for bed, memory in state.beds.items():
-        if memory.pause is not None and run.grows(bed):
-            _call_pause(run, memory.pause, bed)
-
-
-def _call_pause(run: Run, pause: Pause, bed: str | None) -> None:
-    """Raise the pause's alert anew, a day after it was last called; it stands since it began."""
-    if pause.called_trusted_s is None:
-        pause.called_trusted_s = run.trusted_s
-    if run.trusted_s - pause.called_trusted_s < DAY_S:
-        return
-    pause.called_trusted_s = run.trusted_s
-    before = run.state.alerts.pop("paused" if bed is None else f"paused-{bed}", None)
-    left_d = (pause.until_utc_s - run.state.at_utc_s) / DAY_S
-    left = f"{left_d:.0f} days" if left_d >= 1.5 else f"{24.0 * left_d:.0f} h"
-    name = "The garden" if bed is None else bed_name(bed)
-    run.raise_alert(
-        "paused",
-        f"{name} is still paused by a person, for another {left}: no watering of its own. "
-        "Plants dry out meanwhile.",
-        bed=bed,
-    )
-    key = "paused" if bed is None else f"paused-{bed}"
-    if before is not None:
-        run.state.alerts[key] = replace(run.state.alerts[key], since_utc_s=before.since_utc_s)
 
 
 def mind_probes(run: Run, bed: str) -> None:

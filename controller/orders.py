@@ -18,10 +18,11 @@ from controller.learned import forget
 from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import QUIET_S, Run
-from controller.state import Pause, Said, Watering
+from controller.state import Said, Watering
 from controller.telling import repeats
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
+from controller.telling.pause_orders import PAUSES
 from controller.telling.sky_orders import SKIES
 from controller.told_orders import HAND
 from controller.watering.decision import Reason
@@ -40,7 +41,6 @@ Status = Literal["accepted", "refused", "invalid", "unknown", "unrecorded"]
 
 ENDING = "end"  # who orders when the daemon itself ends
 STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so long
-PAUSE_MOST_S = 366 * 86_400.0
 BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
 
@@ -232,31 +232,6 @@ def unrecorded(run: Run, watering: Watering) -> None:
         )
 
 
-def _pause(run: Run, order: Order) -> None:
-    state, until_s = run.state, order.until_utc_s
-    if until_s is None or not state.at_utc_s < until_s <= state.at_utc_s + PAUSE_MOST_S:
-        text = "A pause needs an end that is still to come, within a year."
-        _answer(run, order, "invalid", "until", text)
-        return
-    pause = Pause(until_utc_s=until_s, why=order.why, called_trusted_s=run.trusted_s)
-    text = "Paused by a person: no watering of its own until the pause ends."
-    if order.bed is None:
-        state.pause = pause
-        beds = list(run.garden.beds)
-        run.raise_alert("paused", text)
-    else:
-        state.beds[order.bed].pause = pause
-        beds = [order.bed]
-        run.raise_alert("paused", f"{bed_name(order.bed)}: {text}", bed=order.bed)
-    for bed in beds:
-        watering = state.waterings.get(bed)
-        if watering is not None and watering.by == "policy":
-            cut(run, bed, "paused")
-    _note(run, order, "pause")
-    run.nudge = True
-    _kept(run, order, "paused", text)
-
-
 def _resume(run: Run, order: Order) -> None:
     state = run.state
     if order.bed is None:
@@ -331,7 +306,7 @@ def _hand(run: Run, order: Order) -> None:
 
 
 def _told(run: Run, order: Order) -> None:
-    """A walk begun, answered or ended; a hose; who may come in; the sky as typed."""
+    """A walk begun, answered or ended; a hose; who may come in; a pause; the sky as typed."""
     reply = TELLS[order.what](run, order)
     if reply.status != "accepted":
         _answer(run, order, reply.status, reply.reason, reply.text)
@@ -381,12 +356,11 @@ def _clear(run: Run, order: Order) -> None:
     _answer(run, order, "accepted", "lifted", "Lifted.")
 
 
-TELLS = {**walk_orders.WALKS, **HOSES, **PAIRS, **SKIES}
+TELLS = {**walk_orders.WALKS, **HOSES, **PAIRS, **PAUSES, **SKIES}
 DOES: dict[OrderKind, Callable[[Run, Order], None]] = {
     OrderKind.WATER: _water,
     OrderKind.STOP: _stop,
     OrderKind.STOP_ALL: _stop,
-    OrderKind.PAUSE: _pause,
     OrderKind.RESUME: _resume,
     OrderKind.LOCK: _lock,
     OrderKind.UNLOCK: _unlock,
