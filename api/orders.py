@@ -32,7 +32,8 @@ from controller.telling.repeats import keyed_id
 
 log = logging.getLogger(__name__)
 
-KEYS_MOST = 256  # answers kept for repeats
+KEYS_MOST = 32  # answers kept for repeats, of one caller: another's stay, however many one sends
+CALLERS_MOST = 64  # whose answers are kept: more than may come in at once
 STOP_WITHIN_S = 2.0  # [s] a stop is answered within this
 _ORDER_ID: ContextVar[str] = ContextVar("order_id", default="")  # of a request with a key
 KEY_FORM = re.compile(r"[\x21-\x7e]{1,128}")
@@ -170,15 +171,14 @@ def record_response(answer: Answer, what: OrderKind, caller: Caller, **fields: o
 
 
 Work = Callable[[], Awaitable[Response]]
+Kept = OrderedDict[str, tuple[bytes, asyncio.Future[Response]]]  # by key, the oldest first
 
 
 class Repeats:
-    """Answers kept for repeats, at most `KEYS_MOST`."""
+    """Answers kept for repeats, at most `KEYS_MOST` of each caller."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[tuple[str, str], tuple[bytes, asyncio.Future[Response]]] = (
-            OrderedDict()
-        )
+        self._callers: OrderedDict[str, Kept] = OrderedDict()
 
     async def once(self, request: Request, caller: Caller, raw: bytes, work: Work) -> Response:
         """Do the work, or give the answer of the time before.
@@ -200,34 +200,43 @@ class Repeats:
         meant = f"{request.method} {request.url.path}\n".encode() + raw
         print_ = hashlib.sha256(meant).digest()
         slot = (f"{caller.who} {caller.session}", key)
-        if slot in self._kept:
-            known, future = self._kept[slot]
+        kept = self._kept_of(slot[0])
+        if key in kept:
+            known, future = kept[key]
             if known != print_:
                 raise ProblemError(422, "This Idempotency-Key belongs to another request.")
             return await asyncio.shield(future)
         order_id = _ORDER_ID.set(keyed_id(slot, meant))
         try:
-            return await self._first(slot, print_, work)
+            return await self._first(kept, key, print_, work)
         finally:
             _ORDER_ID.reset(order_id)
 
-    async def _first(self, slot: tuple[str, str], print_: bytes, work: Work) -> Response:
+    def _kept_of(self, caller: str) -> Kept:
+        """The answers of one caller; whoever asked last stays longest."""
+        kept = self._callers.setdefault(caller, OrderedDict())
+        self._callers.move_to_end(caller)
+        if len(self._callers) > CALLERS_MOST:
+            self._callers.popitem(last=False)
+        return kept
+
+    async def _first(self, kept: Kept, key: str, print_: bytes, work: Work) -> Response:
         future: asyncio.Future[Response] = asyncio.get_running_loop().create_future()
-        self._kept[slot] = (print_, future)
-        if len(self._kept) > KEYS_MOST:
-            self._kept.popitem(last=False)
+        kept[key] = (print_, future)
+        if len(kept) > KEYS_MOST:
+            kept.popitem(last=False)
         try:
             response = await work()
         except ProblemError as problem:
             # what became of it is unknown: a repeat must not do it again
             response = problem_response(problem)
         except BaseException as exc:
-            self._kept.pop(slot, None)
+            kept.pop(key, None)
             future.set_exception(ProblemError(503, "The first request with this key did not end."))
             future.exception()  # nobody may be waiting
             raise exc from None
         else:
             if response.status_code == _STATUS["unrecorded"]:
-                self._kept.pop(slot, None)  # nothing was done, so it may be tried again
+                kept.pop(key, None)  # nothing was done, so it may be tried again
         future.set_result(response)
         return response

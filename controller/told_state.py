@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from controller.effects import Answer
 from controller.events import OutlookSpan
 
+PAIRS_MOST = 32  # browsers that may be paired at once
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Poured:
@@ -65,6 +67,7 @@ class Keyed:
 
     order: str
     answer: Answer | None = None
+    who: str = ""  # sent it; empty in states of before it was kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

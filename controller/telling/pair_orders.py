@@ -14,9 +14,9 @@ from typing import Any
 from controller.events import Order, OrderKind
 from controller.hand_orders import Reply
 from controller.run import Run
+from controller.told_state import PAIRS_MOST as PAIRS_MOST
 from controller.told_state import Paired
 
-PAIRS_MOST = 32
 PAIR_S = 180 * 86_400.0  # [s] of trusted time that a pairing holds: a season
 NAME_MOST = 40
 ID = re.compile(r"[0-9a-f]{8}")

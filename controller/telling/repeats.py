@@ -1,21 +1,24 @@
 """Orders that carry a key of their sender's: done once, from whichever connection, over restarts.
 
 Such an order's id is `key-<slot>-<print>`: the slot is made of who sent it under which key, the
-print of what was asked. The answer is kept with it, the last `KEPT_MOST` of them. An order whose
-answer never came before a restart may have moved water, so its repeat is refused, not done.
+print of what was asked. The answer is kept with it, the last `KEPT_MOST` of each sender: however
+many keys one sends, another's stay. An order whose answer never came before a restart may have
+moved water, so its repeat is refused, not done.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from dataclasses import replace
 
 from controller.effects import KEYED, Answer, Effect
 from controller.events import Order
 from controller.state import EngineState
-from controller.told_state import Keyed
+from controller.told_state import PAIRS_MOST, Keyed
 
-KEPT_MOST = 128
+KEPT_MOST = 32  # of one sender
+SENDERS_MOST = PAIRS_MOST + 4  # those that may come in at once: the paired, the token, the board
 
 
 def keyed_id(slot: Iterable[str], meant: bytes) -> str:
@@ -36,9 +39,8 @@ def known(state: EngineState, order: Order) -> Answer | None:
     slot = order.order.rpartition("-")[0]
     before = state.keyed.get(slot)
     if before is None:
-        state.keyed[slot] = Keyed(order=order.order)
-        for gone in list(state.keyed)[:-KEPT_MOST]:
-            del state.keyed[gone]
+        state.keyed[slot] = Keyed(order=order.order, who=order.who)
+        _let_go(state, order.who)
         return None
     if before.order != order.order:
         text = "This Idempotency-Key belongs to another request."
@@ -47,6 +49,15 @@ def known(state: EngineState, order: Order) -> Answer | None:
         return before.answer
     text = "This order was begun and got no answer. Look at the record before you order again."
     return Answer(order=order.order, status="refused", reason="begun_before", text=text)
+
+
+def _let_go(state: EngineState, who: str) -> None:
+    """Forget a sender's oldest keys beyond so many; those of nobody known go with anybody's."""
+    own = [slot for slot, one in state.keyed.items() if one.who in {who, ""}]
+    for gone in own[:-KEPT_MOST]:
+        del state.keyed[gone]
+    for gone in list(state.keyed)[: -KEPT_MOST * SENDERS_MOST]:  # of browsers withdrawn since
+        del state.keyed[gone]
 
 
 def keep(state: EngineState, effects: Iterable[Effect]) -> None:
@@ -61,4 +72,4 @@ def keep(state: EngineState, effects: Iterable[Effect]) -> None:
         if effect.status == "unrecorded":
             del state.keyed[slot]
         elif effect.reason != "begun_before":
-            state.keyed[slot] = Keyed(order=effect.order, answer=effect)
+            state.keyed[slot] = replace(before, answer=effect)

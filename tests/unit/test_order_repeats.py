@@ -10,10 +10,15 @@ from fastapi.testclient import TestClient
 from api.http import create_app
 from controller.effects import Answer, Reserve
 from controller.engine import Engine
+from controller.events import Order, OrderKind
+from controller.run import VERSION
+from controller.state import EngineState
 from controller.store_schema import needs_disk
-from controller.telling.repeats import KEPT_MOST, keyed_id
+from controller.telling.repeats import KEPT_MOST, SENDERS_MOST, keyed_id, known
+from controller.told_state import Keyed
 from tests.desk_bench import EngineDesk
 from tests.engine_garden import QUIET_S, small_garden
+from tests.unit.test_pairing import OWN, Place
 
 RIGHT = "the-operators-token"
 KEY = {"Idempotency-Key": "from-my-phone-1"}
@@ -131,6 +136,51 @@ def test_what_is_kept_is_bounded_and_outlives_a_dump(desk: EngineDesk) -> None:
     again = Engine.load(desk.bench.engine.dump()).state.keyed
     assert list(again) == list(state.keyed), "in the same order"
     assert again == state.keyed
+
+
+@pytest.mark.hazard("N1")
+@pytest.mark.parametrize("through_restart", [False, True])
+def test_anothers_keys_never_push_out_ones_own(through_restart: bool) -> None:
+    desk = EngineDesk(small_garden(beds=("south", "north"), at_once=2))
+    place = Place(desk)
+    helper, body = place.paired("helper", "Ann"), {"feel": "just_moist", "depth_cm": 20}
+    first = water(place.shell())
+    assert first.status_code == 202, first.text
+    for number in range(300):
+        keyed = {**OWN, "Idempotency-Key": f"k{number}"}
+        assert helper.post("/api/beds/north/soil", json=body, headers=keyed).status_code == 200
+    assert len(desk.bench.engine.state.keyed) == KEPT_MOST + 1
+    if through_restart:
+        restart(desk)
+        place = Place(desk)
+    made = doses(desk)
+    again = water(place.shell())
+    assert (again.status_code, again.json()) == (202, first.json())
+    assert doses(desk) == made
+
+
+def test_keys_of_before_senders_were_kept_go_first() -> None:
+    state = EngineState(version=VERSION)
+    for number in range(100):
+        state.keyed[f"key-old{number}"] = Keyed(order=f"key-old{number}-x")
+    for number in range(KEPT_MOST):
+        told = Order(
+            at_utc_s=0.0, mono_s=0.0, order=f"key-new{number}-x", what=OrderKind.RESUME, who="Ann"
+        )
+        assert known(state, told) is None
+    assert {one.who for one in state.keyed.values()} == {"Ann"}
+    assert len(state.keyed) == KEPT_MOST
+
+
+def test_the_keys_of_all_senders_together_are_bounded() -> None:
+    state = EngineState(version=VERSION)
+    for sender in range(SENDERS_MOST + 5):
+        for number in range(KEPT_MOST):
+            order = f"key-{sender}n{number}-x"
+            who = f"helper {sender}"
+            told = Order(at_utc_s=0.0, mono_s=0.0, order=order, what=OrderKind.RESUME, who=who)
+            assert known(state, told) is None
+    assert len(state.keyed) == KEPT_MOST * SENDERS_MOST
 
 
 def test_the_key_itself_is_not_in_the_record() -> None:
