@@ -104,10 +104,10 @@ class Soil(Sent):
 
 
 class Look(Sent):
-    """What the leaves look like: 0 upright, 1 slightly rolled, 2 limp."""
+    """What the leaves look like: 0 upright, 1 slightly rolled, 2 limp; without `when`, just now."""
 
     leaves: Annotated[int, Field(ge=0, le=2)]
-    when: Literal["morning", "midday"]
+    when: Literal["morning", "midday", ""] = ""
 
 
 SeasonEvent = Literal["first_flower", "first_set", "first_colour", "topped", "last_pick"]

@@ -59,22 +59,26 @@ def record_soil(
 @click.argument("bed")
 @click.argument("leaves", type=click.Choice(list(LEAVES)))
 @click.option(
-    "--when", type=click.Choice(["morning", "midday"]), default="morning", show_default=True
+    "--when",
+    type=click.Choice(["morning", "midday"]),
+    default=None,
+    help="When you saw them; without it just now, by the garden's clock.",
 )
 @garden_option
 @data_option
 @json_flag
 def record_look(
-    bed: str, leaves: str, when: str, garden: str | None, data: Path | None, as_json: bool
+    bed: str, leaves: str, when: str | None, garden: str | None, data: Path | None, as_json: bool
 ) -> None:
     """Tell how the leaves look.
 
-    A look in the morning teaches where this bed's stress begins. At midday leaves may hang in the
-    heat and be well: that teaches nothing.
+    A look in the morning, before ten, teaches where this bed's stress begins. Later leaves may hang
+    in the heat and be well: that teaches nothing.
 
     Example:  thirstline record look south rolled
     """
-    _tell(bed, "look", {"leaves": LEAVES[leaves], "when": when}, garden, data, as_json)
+    seen: dict[str, object] = {"leaves": LEAVES[leaves]} | ({} if when is None else {"when": when})
+    _tell(bed, "look", seen, garden, data, as_json)
 
 
 @record.command("poured")

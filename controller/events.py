@@ -210,7 +210,8 @@ class Order:
     For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s` and `only_longer`
     (a pause that stands ends no sooner by it) belong to `PAUSE`,
     `alert` to `CLEAR`, `feel` (dry, just_moist, wet) and `depth_cm` to `SOIL`,
-    `leaves` (0 upright, 1 slightly rolled, 2 limp) and `when` (morning, midday) to `LOOK`,
+    `leaves` (0 upright, 1 slightly rolled, 2 limp) and `when` (morning, midday, empty: now) to
+    `LOOK`,
     `stage` (first_flower, first_set, first_colour, topped, last_pick) and the day `on` to `STAGE`,
     `litres` to `POURED` and `TANK` (none: full), the day `on` to `PICK` and `FORGET_PICK`; to a
     `PICK` of today or before also `kg` [kg], `cracked`, `black_ended` [fruit] and `variety`;

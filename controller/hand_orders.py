@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Literal
 
 from controller.correcting import believe_bed, feel_bed, is_heard
@@ -123,26 +124,29 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         run: the engine's working set.
         bed: whose.
         leaves: 0 upright, 1 slightly rolled, 2 limp.
-        when: `morning` or `midday`.
+        when: `morning` or `midday`; empty: seen now, so the garden's clock says which.
     """
     if leaves not in set(Leaves):
         return _invalid("leaves", "Leaves are 0 upright, 1 slightly rolled or 2 limp.")
-    if when not in set(When):
+    if when and when not in set(When):
         return _invalid("when", "One looks in the morning or at midday.")
     state, seen = run.state, Leaves(leaves)
+    told = When(when) if when else eye.when_by_clock(_local(run).hour)
     memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
     depletion_frac = water.depletion_mm / day.taw_mm
     books = None if is_heard(run, bed) else _books_after(run, bed, seen)
     says = eye.look(
         memory.eye,
         seen,
-        When(when),
+        told,
         depletion_frac=depletion_frac,
         spread_frac=_changing_frac(run, bed),
         line_frac=day.line_frac,
         at_utc_s=state.at_utc_s,
     )
     text = _look_text(bed, memory, seen, says, depletion_frac)
+    if not when and told is When.MIDDAY:
+        text = _past_morning(run)
     if says is Says.LEARNED:
         text += "" if books is None else _right_books(run, bed, *books)
         limp = seen is Leaves.LIMP
@@ -150,8 +154,23 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
         if limp:
             memory.judged_from_utc_s = None
         run.nudge = True
-    note = f"leaves {seen.name.lower()}, {when}: {says.value}"
+    by_clock = "" if when else " by the clock"
+    note = f"leaves {seen.name.lower()}, {told}{by_clock}: {says.value}"
     return Reply(status="accepted", reason=says.value, text=text, note=note)
+
+
+def _local(run: Run) -> datetime:
+    """Now, as the garden's own clock shows it."""
+    return datetime.fromtimestamp(run.state.at_utc_s, run.garden.garden.zone)
+
+
+def _past_morning(run: Run) -> str:
+    """What a look tells that nobody said the hour of, once the morning is over."""
+    return (
+        f"It is {_local(run):%H:%M}: past the morning leaves may hang from the heat and be well, "
+        f"so that moves nothing. Look again before {eye.MORNING_ENDS_H}:00. If you saw them this "
+        "morning, tell it as that."
+    )
 
 
 def _changing_frac(run: Run, bed: str) -> float:

@@ -15,6 +15,7 @@ from api.page.typed import DEPTH, VOLUME, in_form
 from api.page.words import bed_name
 from api.problems import ProblemError
 from controller.events import OrderKind
+from controller.watering.eye import MORNING_ENDS_H, When, when_by_clock
 
 FEELS = {
     "dry": ("Dry", "it crumbles and leaves no mark on the hand"),
@@ -24,7 +25,9 @@ FEELS = {
 DEPTHS = {"depth": (10, 20, 30, 40, 50, 60), "inches": (4, 8, 12, 16, 20, 24)}  # in their units
 DEPTH_MOST_CM = 100.0
 LEAVES = {"0": "upright", "1": "slightly rolled", "2": "limp"}
-WHENS = {"morning": "in the morning", "midday": "at midday"}
+NOW = "now"  # seen just now: the engine goes by the garden's clock, however old the page is
+WHENS = frozenset({NOW, *When})
+EVENING_H = 17  # local: from here on nobody calls it midday
 
 
 def add_to(router: APIRouter) -> None:
@@ -49,13 +52,28 @@ async def hand_page(request: Request, bed: str) -> Response:
         "depths": DEPTHS[deep.field],
         "water": VOLUME.unit(us=tongue.us),
         "leaves": LEAVES,
-        "whens": WHENS,
+        "whens": whens(tongue.local(tongue.now_utc_s).hour),
         "felt": felt_words(state, tongue),
         "looks": looks_words(state),
         "worth": worth_words(state),
         "poured": poured_words(state, tongue),
     }
     return keyed_page(request, "hand.html", context)
+
+
+def whens(hour: int) -> dict[str, str]:
+    """When leaves may have been seen, what is likeliest first.
+
+    Args:
+        hour: of the local day [0..23].
+    """
+    if when_by_clock(hour) is When.MORNING:
+        return {NOW: "just now, in the morning", When.MIDDAY: "at midday"}
+    part = "at midday" if hour < EVENING_H else "in the evening"
+    return {
+        NOW: f"just now, {part}",
+        When.MORNING: f"this morning, before {MORNING_ENDS_H}:00",
+    }
 
 
 def _one_of(form: dict[str, str], field: str, allowed: Iterable[str], refused: str) -> str:
@@ -82,8 +100,10 @@ async def do_look(request: Request, bed: str) -> Response:
     caller, form = await sent_form(request)
     bed_in(desk, bed)
     leaves = int(_one_of(form, "leaves", LEAVES, "Choose upright, slightly rolled or limp."))
-    when = _one_of(form, "when", WHENS, "Choose morning or midday.")
-    answer = await place(desk, caller, OrderKind.LOOK, bed=bed, leaves=leaves, when=when)
+    when = _one_of(form, "when", WHENS, "Choose just now, morning or midday.")
+    answer = await place(
+        desk, caller, OrderKind.LOOK, bed=bed, leaves=leaves, when="" if when == NOW else when
+    )
     return said_page(request, answer, answer.text)
 
 

@@ -31,6 +31,7 @@ SLIP_FRAC = 0.15  # of looks that say anything: bad light, pruning, wind, a hast
 LEAST_FRAC = 1e-12  # of a weight: from nothing at all no later look could bring it back
 WET_FRAC = 0.15  # limp leaves over soil wetter than this are no thirst
 WORTH_WITHIN_FRAC = 0.12  # of TAW: so near to its line, or past it, a bed is worth a look
+MORNING_ENDS_H = 10  # local: by then the heat makes well-watered leaves hang too
 NEWS_AFTER_S = 18 * 3600.0  # a second look on the same morning tells nothing new of the bed
 EASED_MOST_FRAC = SHIFT_MOST_FRAC  # of TAW: so far may looks make books wetter in a dry spell
 GRID_HALF, GRID_SD = 20, 3.0  # points to either side, and how far out, of a bed's own depletion
@@ -52,6 +53,18 @@ class When(StrEnum):
 
     MORNING = "morning"
     MIDDAY = "midday"
+
+
+def when_by_clock(hour: int) -> When:
+    """When a look was that nobody said it of: what is told now was seen now.
+
+    After the morning leaves may hang in the heat and be well, into the evening: all that counts as
+    midday.
+
+    Args:
+        hour: of the local day [0..23].
+    """
+    return When.MORNING if hour < MORNING_ENDS_H else When.MIDDAY
 
 
 class Says(StrEnum):

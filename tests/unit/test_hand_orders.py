@@ -242,6 +242,35 @@ def test_limp_leaves_in_the_morning_over_soil_that_is_not_wet_are_watered_now() 
     assert "limp" in said[0].text
 
 
+@pytest.mark.parametrize(
+    ("from_start_h", "reason", "waters"),
+    [(9.0, "learned", True), (10.95, "learned", True), (11.0, "midday_says_nothing", False)],
+    ids=["eight", "just before ten", "ten"],
+)
+def test_a_look_that_nobody_said_the_hour_of_goes_by_the_gardens_clock(
+    from_start_h: float, reason: str, waters: bool
+) -> None:
+    bench = Bench(small_garden(hours="22:00-23:30"))
+    bench.dry_out(0.22)
+    bench.live(from_start_h * 3600.0)
+    answer = seen(bench, 2, "")
+    assert answer.reason == reason
+    assert memory(bench).eye.looks == int(waters)
+    assert (": past the morning leaves may hang" in answer.text) is not waters
+    bench.live(900.0)
+    assert (bench.of(Lease) != []) is waters
+
+
+def test_limp_leaves_of_this_morning_told_after_ten_are_watered_where_that_is_said() -> None:
+    bench = Bench(small_garden(hours="22:00-23:30"))
+    bench.dry_out(0.22)
+    bench.live(13 * 3600.0)  # noon
+    assert seen(bench, 2, "").reason == "midday_says_nothing"
+    assert seen(bench, 2, "morning").reason == "learned"
+    bench.live(900.0)
+    assert bench.of(Lease) != []
+
+
 def test_limp_leaves_over_wet_soil_are_never_watered() -> None:
     bench = living(0.05)
     answer = seen(bench, 2)
@@ -273,7 +302,7 @@ def test_a_morning_is_over_after_six_hours() -> None:
 
 @pytest.mark.parametrize(
     ("leaves", "when", "reason"),
-    [(3, "morning", "leaves"), (None, "morning", "leaves"), (1, "noon", "when"), (1, "", "when")],
+    [(3, "morning", "leaves"), (None, "morning", "leaves"), (1, "noon", "when")],
 )
 def test_what_is_no_look_changes_nothing(leaves: int | None, when: str, reason: str) -> None:
     bench = living(0.3)

@@ -355,8 +355,9 @@ def test_every_order_is_logged_with_who_gave_it(
     [
         ("soil", {"feel": "just_moist", "depth_cm": 20}, "soil"),
         ("look", {"leaves": 1, "when": "morning"}, "look"),
+        ("look", {"leaves": 1, "when": ""}, "look"),
     ],
-    ids=["soil", "look"],
+    ids=["soil", "look", "look-now"],
 )
 def test_a_feel_and_a_look_become_orders_and_are_answered_with_the_record(
     client: TestClient, desk: FakeDesk, path: str, sent: dict[str, Any], what: str
@@ -382,7 +383,7 @@ def test_a_feel_and_a_look_become_orders_and_are_answered_with_the_record(
         ("look", {"leaves": True, "when": "morning"}),
         ("look", {"leaves": 1.0, "when": "morning"}),
         ("look", {"leaves": 1, "when": "noon"}),
-        ("look", {"leaves": 1}),
+        ("look", {"when": "morning"}),
     ],
 )
 def test_what_is_no_feel_and_no_look_is_malformed(
@@ -390,6 +391,13 @@ def test_what_is_no_feel_and_no_look_is_malformed(
 ) -> None:
     assert client.post(f"/api/beds/south/{path}", json=sent).status_code == 422
     assert desk.orders == []
+
+
+def test_a_look_without_its_hour_leaves_it_to_the_engine(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    assert client.post("/api/beds/south/look", json={"leaves": 2}).status_code == 200
+    assert (desk.orders[0]["leaves"], desk.orders[0]["when"]) == (2, "")
 
 
 def test_looks_are_undone_by_delete(client: TestClient, desk: FakeDesk) -> None:

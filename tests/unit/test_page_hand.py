@@ -66,9 +66,10 @@ def key_on(client: TestClient, path: str = "/beds/south/hand") -> str:
             {"leaves": "2", "when": "morning"},
             {"what": "look", "leaves": 2, "when": "morning"},
         ),
+        ("look", {"leaves": "2", "when": "now"}, {"what": "look", "leaves": 2, "when": ""}),
         ("look/forget", {}, {"what": "forget_looks"}),
     ],
-    ids=["soil", "look", "forget"],
+    ids=["soil", "look", "look-now", "forget"],
 )
 def test_a_form_tells_and_its_key_works_once(
     client: TestClient,
@@ -102,6 +103,24 @@ def test_the_soil_is_told_in_one_tap_at_any_depth_that_is_offered(
         assert client.post("/do/beds/south/soil", data=told).status_code == 200
         assert desk.orders[-1]["depth_cm"] == float(depth)
     assert len(desk.orders) == 6
+
+
+@pytest.mark.parametrize(
+    ("hour", "offered"),
+    [
+        (7, [("now", "just now, in the morning"), ("midday", "at midday")]),
+        (9, [("now", "just now, in the morning"), ("midday", "at midday")]),
+        (10, [("now", "just now, at midday"), ("morning", "this morning, before 10:00")]),
+        (16, [("now", "just now, at midday"), ("morning", "this morning, before 10:00")]),
+        (17, [("now", "just now, in the evening"), ("morning", "this morning, before 10:00")]),
+    ],
+)
+def test_leaves_are_offered_as_seen_now_by_the_gardens_clock(
+    client: TestClient, desk: FakeDesk, hour: int, offered: list[tuple[str, str]]
+) -> None:
+    desk.set(at=f"2026-07-15T{(hour + 7) % 24:02d}:50:00Z")  # the garden's clock is 7 h behind
+    form = client.get("/beds/south/hand").text.split('name="when">')[1].split("</select>")[0]
+    assert re.findall(r'<option value="([a-z]+)">([^<]+)<', form) == offered, "the first is chosen"
 
 
 @pytest.mark.parametrize("worth", [True, False])
@@ -228,7 +247,7 @@ class Replies:
     [
         (["soil", "south", "dry"], "soil", {"feel": "dry", "depth_cm": 20.0}),
         (["soil", "south", "wet", "--depth", "35"], "soil", {"feel": "wet", "depth_cm": 35.0}),
-        (["look", "south", "rolled"], "look", {"leaves": 1, "when": "morning"}),
+        (["look", "south", "rolled"], "look", {"leaves": 1}),
         (
             ["look", "south", "limp", "--when", "midday"],
             "look",
