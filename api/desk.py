@@ -49,7 +49,8 @@ class Desk(Protocol):
             all_closed {at, who, verdict, flow_l_min | null, stands} | null,
             backflow {device, tested | null, who, at, text} | null,
             proof {provable, due_from | null, last {at, code, text} | null}},
-        limits {site_left_l, beds {id: {left_l, dose_l, flow_l_min}}}
+        limits {site_left_l, beds {id: {left_l, dose_l, flow_l_min,
+            barred {reason, text, next_possible | null} | null}}}
 
     Instants are RFC 3339. Everything under `limits`, `supply` and `walk` may be absent.
     """

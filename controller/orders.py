@@ -17,7 +17,7 @@ from controller.flagging import SWAP_ALERT, cleared_by_person
 from controller.learned import forget
 from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
-from controller.run import QUIET_S, Run
+from controller.run import Run
 from controller.state import Said, Watering
 from controller.telling import repeats
 from controller.telling.hose_orders import HOSES
@@ -27,8 +27,8 @@ from controller.telling.sky_orders import SKIES
 from controller.told_orders import HAND
 from controller.watering.decision import Reason
 from controller.watering.dosing import ON_LEAST_S, Split, nominal_s, split
-from controller.watering.guard import LATCHING, busy_beds, caps_of, permit_pulse
-from controller.watering.leasing import fits_master
+from controller.watering.guard import LATCHING, caps_of
+from controller.watering.hand_guard import permit_by_hand
 from controller.watering.limits import Refused
 from controller.watering.policy import REFILL_TO_FRAC
 from controller.watering.ponding import pond_pulses
@@ -133,10 +133,8 @@ def _water_now(run: Run, order: Order, bed: str, wanted_l: float) -> None:
         metered=meter_alive(run),
         least_pulses=pond_pulses(run.garden.beds[bed], nominal_s(wanted_l, flow_l_min)),
     )
-    verdict = permit_pulse(run, bed, wanted_l, min(parts.pulse_s, caps.open_most_s))
+    verdict = permit_by_hand(run, bed, wanted_l, min(parts.pulse_s, caps.open_most_s))
     refused = verdict.refused
-    if refused is None and (bed in state.waterings or not _room(run, parts.pulse_s)):
-        refused = Refused.BUSY
     if refused is None:
         refused = begin_pulse(run, _ordered(run, order, bed, wanted_l, parts))
         if refused is not None:
@@ -152,12 +150,6 @@ def _water_now(run: Run, order: Order, bed: str, wanted_l: float) -> None:
         numbers=numbers,
         at_utc_s=state.at_utc_s,
     )
-
-
-def _room(run: Run, pulse_s: float) -> bool:
-    """Whether a bed more may drink now, and the master's opening has room for it."""
-    few = len(busy_beds(run)) < run.garden.garden.beds_at_once
-    return few and fits_master(run, pulse_s)
 
 
 def _ordered(run: Run, order: Order, bed: str, wanted_l: float, parts: Split) -> Watering:
@@ -185,8 +177,6 @@ def _refuse(run: Run, order: Order, why: Refused, allowed_l: float, next_s: floa
     status: Status = "invalid" if why is Refused.TOO_SHORT else "refused"
     if why is Refused.CANNOT_RECORD:
         status = "unrecorded"
-    if why is Refused.QUIET_START:
-        next_s = run.state.started_mono_s + QUIET_S - run.state.mono_s
     _note(run, order, f"refused: {why.value}")
     run.out.append(
         Answer(

@@ -31,7 +31,9 @@ from controller.turn_orders import turns_json
 from controller.watering.decision import Reason
 from controller.watering.eye import line_frac
 from controller.watering.guard import caps_of, latched, may_flow
+from controller.watering.hand_guard import barred_by_hand
 from controller.watering.limits import used_l
+from controller.watering.refusals import REFUSALS
 
 FIRST_UTC_S = 0.0
 LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
@@ -266,6 +268,23 @@ def limits_json(run: Run) -> dict[str, Any]:
             "left_l": max(0.0, caps.bed_l_day - used_l(ledger, trusted_s, bed)),
             "dose_l": caps.dose_l,
             "flow_l_min": setting.flow_l_min,
+            "barred": _barred(run, bed),
         }
     site_left_l = max(0.0, run.garden.site_l_day - used_l(ledger, trusted_s))
     return {"site_left_l": site_left_l, "beds": beds}
+
+
+def _barred(run: Run, bed: str) -> dict[str, Any] | None:
+    """Why no watering by hand may begin now, by the guard that its order will meet, and until when.
+
+    None where one may.
+    """
+    verdict = barred_by_hand(run, bed)
+    if verdict is None or verdict.refused is None:
+        return None
+    next_s = verdict.next_possible_s
+    return {
+        "reason": verdict.refused.value,
+        "text": REFUSALS[verdict.refused],
+        "next_possible": None if not next_s else rfc3339(run.state.at_utc_s + next_s),
+    }

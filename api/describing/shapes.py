@@ -220,7 +220,14 @@ GARDEN = {
     "alerts": [ALERT],
     "limits": {
         "site_left_l": "number",
-        "beds": {"*": {"left_l": "number", "dose_l": "number", "flow_l_min": "number"}},
+        "beds": {
+            "*": {
+                "left_l": "number",
+                "dose_l": "number",
+                "flow_l_min": "number",
+                "barred": Maybe({"reason": "text", "text": "text", "next_possible": "instant?"}),
+            }
+        },
     },
 }
 ROW = {

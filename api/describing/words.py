@@ -45,6 +45,7 @@ WORDS: dict[str, str] = {
     "pulses": "Pulses that it is split into [count]",
     "by": "By whom: policy or hand; of a span: typed or topic; of a bed's turn: what is scarce",
     "left_l": "Left of the bed's limit in the last 24 h [L]",
+    "barred": "Why no watering by hand may begin now, by the guard; null where one may",
     "dose_l": "The most that one watering may give [L]",
     "flow_l_min": "Flow [L/min]",
     "site_left_l": "Left of the garden's limit in the last 24 h [L]",

@@ -9,10 +9,10 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from api.page.front import ordered
+from api.page.front import ordered, tongue_of
 from api.page.holds import due_s, runs
 from api.page.scarce import over_words
-from api.page.words import Tongue, bed_name, duration, number
+from api.page.words import Tongue, bed_name, duration, number, utc_s_of
 from controller.effects import Answer
 from controller.garden import Garden
 from controller.us_units import L_PER_GAL
@@ -22,6 +22,8 @@ from controller.watering.ponding import pond_pulses
 
 REFILL_TO_FRAC = 0.05  # a refill stops here
 LATER = frozenset({"resting", "starts", "quiet_start", "budget_spent"})  # nothing until then
+CAPS = frozenset({"bed_cap", "site_cap", "dose_cap"})
+SPENT = "Nothing more for now: its limit for 24 hours is reached."
 WELL_ABOVE = 0.75  # of the way to the thirst line: above this no water is missed yet
 
 
@@ -61,7 +63,24 @@ def barred(view: dict[str, Any], bed: str) -> str:
         return "Just started: nothing opens in the first minutes."
     if runs(state) or state.get("watering"):
         return f"{bed_name(bed)} has a watering under way. Stop it first."
-    return ""
+    return _guarded(view, bed)
+
+
+def _guarded(view: dict[str, Any], bed: str) -> str:
+    """What the guard itself would answer the smallest order now; empty where it would take it."""
+    refused = view.get("limits", {}).get("beds", {}).get(bed, {}).get("barred")
+    if not refused:
+        return ""
+    tongue = tongue_of(view)
+    next_s = utc_s_of(refused["next_possible"])
+    when = "" if next_s is None else f" Possible from {_from(next_s, tongue)}."
+    said = SPENT if refused["reason"] in CAPS else tongue.said(str(refused["text"]))
+    return f"{said}{when}"
+
+
+def _from(utc_s: float, tongue: Tongue) -> str:
+    """From when on something is possible: the whole minute after it, never the one before."""
+    return tongue.when(math.ceil(utc_s / 60.0) * 60.0)
 
 
 def refill_l(state: dict[str, Any]) -> float | None:
@@ -102,7 +121,7 @@ def range_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     if bar or now.least_l is None or now.most_l is None:
         return bar
     if now.most_l < now.least_l:
-        return "Nothing more for now: its limit for 24 hours is reached."
+        return SPENT
     low, high = now.least_l, now.most_l
     flow = limit(view, bed, "flow_l_min")
     longest = f", {duration(nominal_s(high, flow))} at most" if flow else ""
@@ -158,8 +177,7 @@ def _measured(
     if not water_l > 0.0:
         return Plan(lines=[f"{bed_name(bed)} lacks nothing."], possible=False)
     if now.most_l is not None and now.least_l is not None and now.most_l < now.least_l:
-        nothing = "Nothing more for now: its limit for 24 hours is reached."
-        return Plan(lines=[nothing], possible=False)
+        return Plan(lines=[SPENT], possible=False)
     if now.most_l is not None and water_l > now.most_l:
         water_l = now.most_l
         first = [f"Too much: {tongue.litres(water_l)} at most now."]
@@ -224,10 +242,10 @@ def possible_words(answer: Answer, tongue: Tongue) -> str:
     if later_s is None:
         return f"Now {up_to}." if up_to and next_s is not None else ""
     if not up_to:
-        return f"Possible from {tongue.when(later_s)}."
+        return f"Possible from {_from(later_s, tongue)}."
     if answer.reason in LATER:
-        return f"From {tongue.when(later_s)}, {up_to}."
-    return f"Now {up_to}, more from {tongue.when(later_s)}."
+        return f"From {_from(later_s, tongue)}, {up_to}."
+    return f"Now {up_to}, more from {_from(later_s, tongue)}."
 
 
 def _floored(litres: float) -> float:

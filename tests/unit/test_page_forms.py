@@ -404,6 +404,7 @@ def test_a_refusal_is_shown_with_what_is_possible(client: TestClient, desk: Fake
         ("resting", 339.4, 1_784_160_000.0, "From 17:00, up to 339 L."),
         ("bed_cap", 0.0, 1_784_160_000.0, "Possible from 17:00."),
         ("dose_cap", 292.0, 1_784_138_700.0, "Now up to 292 L."),
+        ("resting", 0.0, 1_784_160_001.0, "Possible from 17:01."),
         ("locked", 0.0, None, ""),
         ("busy", 200.0, None, ""),
     ],
