@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from api.page.words import bed_name
 from api.pair_routes import link_base
 from controller.alarming.codes import ALERTS, AlertCode
-from controller.explain_numbers import BedNumbers, numbers
+from controller.explain_numbers import BedNumbers, numbers, turn_d, turn_l
 from controller.garden import Garden
 from controller.us_units import in_us_units
 
@@ -163,8 +163,7 @@ def _stands_still(garden: Garden) -> list[str]:
 
 def _pours(beds: Iterable[BedNumbers], *, us: bool) -> Iterator[str]:
     for bed in beds:
-        each = bed.refill_l / bed.plants
-        days = max(1, int(bed.interval_d))
+        each, days = turn_l(bed) / bed.plants, turn_d(bed)
         often = "every day" if days == 1 else f"every {days} days"
         much = in_us_units(f"{each:.1f} L") if us else f"{each:.0f} L"
         yield f"  {bed_name(bed.bed):<20} {much:>7} on each of {bed.plants} plants, {often}"

@@ -305,13 +305,22 @@ def _meter(garden: Garden, beds: tuple[BedNumbers, ...]) -> MeterNumbers | None:
     )
 
 
+def turn_d(bed: BedNumbers) -> int:
+    """Every how many whole days a full-grown bed wants water in high summer without rain [d]."""
+    return max(1, math.floor(bed.interval_d + TIMER_SLACK_D))
+
+
+def turn_l(bed: BedNumbers) -> float:
+    """What it uses from one such turn to the next [L]: no more and no less is to be given."""
+    return bed.demand_l_d * turn_d(bed)
+
+
 def _timer(garden: Garden, bed: BedNumbers) -> TimerLine:
     """What a plain timer should be set to: whole days, and so many minutes as they use."""
     northern = garden.garden.latitude >= 0
     months = NORTHERN_MONTHS if northern else SOUTHERN_MONTHS
-    summer = _eto_mm_d(garden, months[2])
-    every = max(1, math.floor(bed.interval_d + TIMER_SLACK_D))
-    minutes = math.ceil(bed.demand_l_d * every / bed.flow_l_min)
+    summer, every = _eto_mm_d(garden, months[2]), turn_d(bed)
+    minutes = math.ceil(turn_l(bed) / bed.flow_l_min)
     days = {month: every * summer / _eto_mm_d(garden, month) for month in months}
     return TimerLine(
         bed=bed.bed,

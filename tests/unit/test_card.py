@@ -49,11 +49,12 @@ def test_the_card_pours_what_a_bed_needs() -> None:
     text = card_text(garden, "cellar", "Ann")
     assert "Shut the stop tap: cellar" in text
     assert "Call: Ann" in text
-    for bed in numbers(garden).beds:
+    found = numbers(garden)
+    for bed, timer in zip(found.beds, found.timer, strict=True):
         row = next(line for line in text.splitlines() if line.startswith(f"  {bed.bed.title()} "))
         litres, days = int(row.split()[1]), int(row.split()[-2])
-        assert litres * bed.plants == pytest.approx(bed.refill_l, rel=0.06)
-        assert days <= bed.interval_d < days + 1
+        assert litres * bed.plants / days == pytest.approx(bed.demand_l_d, rel=0.06)
+        assert days == timer.every_days[found.month]  # as `check` sets a plain timer
 
 
 def test_the_card_names_the_page_only_where_a_phone_reaches_it(tmp_path: Path) -> None:
