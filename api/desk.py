@@ -35,7 +35,8 @@ class Desk(Protocol):
                 looks {looks, shift_frac, text, worth},
             marks {event: date}, picks [date], varieties [name],
             poured {litres, at} | null, miss {since, tonight} | null,
-            next_watering {from, to} | null, scarce {by, from | null, stress_days | null} | null,
+            next_watering {from, to} | null, usual_night {from, to} | null,
+            scarce {by, from | null, stress_days | null} | null,
             reason {code, text, numbers}, would_change [{code, text, numbers}], valve,
             quality, watering {want_l, given_l, pulse, pulses, by} | null,
             last_watering {at, litres} | null}},
@@ -263,6 +264,20 @@ def _fake_row(bed: str, at_utc_s: float) -> dict[str, Any]:
     }
 
 
+def _fake_window(left_d: float) -> dict[str, dict[str, str]]:
+    due_utc_s = math.floor((FAKE_NOW_UTC_S + left_d * DAY_S) / DAY_S) * DAY_S + 10.5 * HOUR_S
+    return {
+        "next_watering": {
+            "from": _rfc(due_utc_s - 0.12 * left_d * DAY_S),
+            "to": _rfc(due_utc_s + (0.16 * left_d + 0.1) * DAY_S),
+        },
+        "usual_night": {
+            "from": _rfc(due_utc_s - 5.5 * HOUR_S),
+            "to": _rfc(due_utc_s + 2.0 * HOUR_S),
+        },
+    }
+
+
 CLOSED = {"valve": "closed", "valve_heard": True}
 
 
@@ -271,7 +286,6 @@ def _fake_bed(bed: str) -> dict[str, Any]:
     since_d, use_frac_d, line_frac, taw_l = _FAKE_BEDS[like]
     depletion = _fake_depletion(like, FAKE_NOW_UTC_S)
     left_d = max(0.45, (line_frac - depletion) / use_frac_d)
-    due_utc_s = math.floor((FAKE_NOW_UTC_S + left_d * DAY_S) / DAY_S) * DAY_S + 10.5 * HOUR_S
     name = bed.replace("-", " ").capitalize()
     return {
         "state": "drying",
@@ -282,10 +296,7 @@ def _fake_bed(bed: str) -> dict[str, Any]:
         "floor_frac": line_frac + 0.1,
         "taw_mm": 66.0,
         "taw_l": taw_l,
-        "next_watering": {
-            "from": _rfc(due_utc_s - 0.12 * left_d * DAY_S),
-            "to": _rfc(due_utc_s + (0.16 * left_d + 0.1) * DAY_S),
-        },
+        **_fake_window(left_d),
         "reason": {
             "code": "drying",
             "text": f"{name} has water enough: {100 * depletion:.0f} % used by sunrise, "

@@ -18,6 +18,7 @@ from api.page.felt import sentences
 from api.page.holds import (
     alerts_to_show,
     bed_reason,
+    expected_words,
     garden_pause,
     in_contact,
     is_over,
@@ -25,6 +26,7 @@ from api.page.holds import (
     over_words,
     promised_s,
     reason_numbers,
+    usual_s,
 )
 from api.page.scarce import supply_words
 from api.page.words import Tongue, named, number
@@ -271,7 +273,7 @@ def summary(shown: dict[str, Any]) -> str:
         valve = _valve(shown, bed).split(",")[0]
         lines.append(
             f"{bed_name(name):<12}{used:>5}{line:>5}  {valve:<14}{bed['state']:<9}"
-            f"{next_words(shown, name, tongue) or '-'}"
+            f"{next_words(shown, name, tongue, short=True) or '-'}"
         )
     supply = supply_words(shown, tongue)
     lines += ["", *([supply] if supply else []), *_reasons(shown, tongue)]
@@ -315,6 +317,16 @@ def _goes_by(bed: dict[str, Any]) -> str:
     return "" if bed.get("follows") else PROBE_WORDS.get(bed["quality"], "")
 
 
+def _expected(bed_id: str, shown: dict[str, Any]) -> list[str]:
+    """When a bed is likely to drink next, as its card says it; nothing if none is promised."""
+    window = promised_s(shown, bed_id)
+    if window is None:
+        return []
+    said = expected_words(window, usual_s(shown["beds"][bed_id]), tongue_of(shown))
+    sure = "" if "8 in 10" in said else ", 8 in 10 sure"
+    return [f"Next watering{sure}: {said}."]
+
+
 def why(bed_id: str, shown: dict[str, Any]) -> str:
     """One bed's reason and the numbers behind it, from the garden's picture."""
     bed, tongue = shown["beds"][bed_id], tongue_of(shown)
@@ -328,10 +340,9 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
     would = changes(bed, tongue)
     if would:
         lines += ["", "What would change it:", *(f"- {one}" for one in would)]
-    promised = promised_s(shown, bed_id)
     lines += [
         "",
-        *([f"Next watering, 8 in 10 sure: {tongue.window(*promised)}."] if promised else []),
+        *_expected(bed_id, shown),
         f"{bed_name(bed_id)} can hold {tongue.litres(bed['taw_l'])} between full and wilting. "
         f"Stage: {bed['stage']}.",
         f"Its valve: {_valve(shown, bed)}. {_goes_by(bed)}",

@@ -9,13 +9,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import partial
-from itertools import chain, islice
+from itertools import chain, islice, takewhile, tee
 from typing import Any, Final
 
 from controller.bed_views import place_of, rules_of, sky_of
 from controller.run import Run
 from controller.sensing.beds import day_of
 from controller.sensing.sky import ASSUMED_DEGREE_DAYS_D, normal_eto_mm_d
+from controller.watering.asking import usual_night
 from controller.watering.decision import BedView, Reason
 from controller.watering.eye import line_frac
 from controller.watering.hours import Window, turn_after_d, window_at
@@ -108,11 +109,14 @@ class Outlook:
     Attributes:
         taken: the bed as it was taken: one that drinks for refilled.
         window: of its next watering; None where none is foreseen.
+        usual: the night in which it drinks by its usual use, without rain; None where it is none
+            up to the window's end.
         turns: what would change what is decided; none while it drinks.
     """
 
     taken: BedView
     window: NextWatering | None
+    usual: Window | None
     turns: tuple[Turn, ...]
 
 
@@ -127,14 +131,31 @@ def outlook_of(run: Run, view: BedView, window: Window) -> Outlook:
     drinks, taken = view.bed in run.state.waterings, view
     if drinks:
         taken = replace(view, depletion_frac=REFILL_TO_FRAC, sunrise_frac=REFILL_TO_FRAC)
-    nights = nights_of(run, view.bed, window)
+    nights, again = tee(nights_of(run, view.bed, window))
     near = list(islice(nights, NIGHTS_AHEAD))
     asked = had_its_answer(run, view.bed, window)
     to_come = next_watering(
         taken, sky_of(run), rains_of(run), chain(near, nights), run.state.at_utc_s, asked=asked
     )
     found = () if drinks else _turns(run, view, window, near, asked=asked)
-    return Outlook(taken=taken, window=to_come, turns=found)
+    usual = None if to_come is None else _usual(run, taken, window, to_come, again, asked=asked)
+    return Outlook(taken=taken, window=to_come, usual=usual, turns=found)
+
+
+def _usual(
+    run: Run,
+    taken: BedView,
+    window: Window,
+    to_come: NextWatering,
+    nights: Iterator[Night],
+    *,
+    asked: bool,
+) -> Window | None:
+    """The night in which a bed drinks by its usual use, where it is one up to its window's end."""
+    within = list(takewhile(lambda night: night.window.to_utc_s <= to_come.to_utc_s, nights))
+    rules = rules_of(run, taken.bed, window)
+    found = usual_night(taken, sky_of(run), rules, within, asked=asked)
+    return None if found is None else within[found].window
 
 
 def _turns(

@@ -11,7 +11,7 @@ from typing import Any
 
 from controller.agronomy.crop import untried
 from controller.bed_views import view_of, window_now
-from controller.coming import outlook_of
+from controller.coming import Outlook, outlook_of
 from controller.coming import turns_json as changes_json
 from controller.correcting import bed_learns
 from controller.effects import Alert
@@ -33,6 +33,7 @@ from controller.watering.eye import line_frac
 from controller.watering.guard import caps_of, latched, may_flow
 from controller.watering.hand_guard import barred_by_hand
 from controller.watering.limits import used_l
+from controller.watering.outlook import NextWatering
 from controller.watering.refusals import REFUSALS
 
 FIRST_UTC_S = 0.0
@@ -177,6 +178,16 @@ def _valve(run: Run, valve_id: str) -> dict[str, Any]:
     }
 
 
+def _usual_night(ahead: Outlook, to_come: NextWatering | None) -> dict[str, str] | None:
+    """The night of its usual use, unless scarce water or a missed turn leaves no room for it."""
+    usual = ahead.usual
+    if usual is None or to_come is None:
+        return None
+    if to_come != ahead.window and not to_come.from_utc_s < usual.to_utc_s <= to_come.to_utc_s:
+        return None
+    return {"from": rfc3339(usual.from_utc_s), "to": rfc3339(usual.to_utc_s)}
+
+
 def _bed(run: Run, bed: str) -> dict[str, Any]:
     state, window = run.state, window_now(run)
     view, memory, day = view_of(run, bed, window), state.beds[bed], run.days[bed]
@@ -197,6 +208,7 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
         "next_watering": None
         if to_come is None
         else {"from": rfc3339(to_come.from_utc_s), "to": rfc3339(to_come.to_utc_s)},
+        "usual_night": _usual_night(ahead, to_come),
         "scarce": turn_json(scarce, rfc3339),
         "learned": learned_json(run, bed, rfc3339),
         **hand_json(run, bed, rfc3339),

@@ -65,6 +65,7 @@ BED_EXAMPLE = {
     "thirst_line_frac": 0.42,
     "floor_frac": 0.52,
     "next_watering": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-18T12:30:00Z"},
+    "usual_night": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-17T12:30:00Z"},
     "reason": {
         "code": "drying",
         "text": "South has water enough: 33 % used by sunrise, its line is 42 %.",

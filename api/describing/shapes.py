@@ -81,6 +81,7 @@ BED = {
     "taw_mm": "number",
     "taw_l": "number",
     "next_watering": Maybe({"from": "instant", "to": "instant"}),
+    "usual_night": Maybe({"from": "instant", "to": "instant"}),
     "scarce": Maybe({"by": "text", "from": "instant?", "stress_days": "number?"}),
     "learned": LEARNED,
     "follows": "text?",

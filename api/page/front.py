@@ -24,9 +24,9 @@ from api.page.holds import (
     bed_pause,
     bed_reason,
     drinks_by_itself,
-    due_s,
     garden_pause,
     hose_until,
+    likely_s,
     next_words,
     paused_until_s,
     promised_s,
@@ -147,7 +147,7 @@ def ordered(view: dict[str, Any]) -> list[str]:
 
     def rank(bed: str) -> tuple[bool, float, str]:
         state = view["beds"][bed]
-        window = due_s(state)
+        window = likely_s(state)
         paused_s = paused_until_s(view, bed) or 0.0
         begins_s = float("inf") if window is None else max(window[0], paused_s)
         return (not runs(state), begins_s, bed)
@@ -210,7 +210,7 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
         return [("Just started.", True), (" For two minutes valves are only closed.", False)]
     kept = [bed for bed in view["beds"] if not drinks_by_itself(view, bed)]
     for bed in ordered(view):
-        window = due_s(view["beds"][bed])
+        window = likely_s(view["beds"][bed])
         if window is not None and bed not in kept and not runs(view["beds"][bed]):
             about = tongue.about(*window)
             return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]

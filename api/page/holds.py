@@ -20,6 +20,43 @@ def due_s(bed: dict[str, Any]) -> tuple[float, float] | None:
     return None if first is None or last is None else (first, last)
 
 
+def usual_s(bed: dict[str, Any]) -> tuple[float, float] | None:
+    """The night in which a bed drinks by its usual use, without rain; None where none is known."""
+    night = bed.get("usual_night") or {}
+    first, last = utc_s_of(night.get("from")), utc_s_of(night.get("to"))
+    return None if first is None or last is None else (first, last)
+
+
+def likely_s(bed: dict[str, Any]) -> tuple[float, float] | None:
+    """That night, or the whole window where it is not known; None where neither is."""
+    window = due_s(bed)
+    return None if window is None else usual_s(bed) or window
+
+
+def expected_words(
+    window: tuple[float, float],
+    usual: tuple[float, float] | None,
+    tongue: Tongue,
+    *,
+    short: bool = False,
+) -> str:
+    """When a bed is likely to drink: the night of its usual use first, then the window.
+
+    Args:
+        window: 8 in 10 sure, with rain as these weeks had it.
+        usual: the night without rain, None where it is not known.
+        tongue: the garden's words.
+        short: that night without the window around it.
+    """
+    whole = tongue.window(*window)
+    if usual is None or tongue.about(*usual) == tongue.about(*window):
+        return whole
+    if short:
+        return tongue.about(*usual)
+    later = ", or later if it rains as usual" if window[1] > usual[1] else ""
+    return f"{tongue.about(*usual)} by its usual use{later} (8 in 10 sure: {whole})"
+
+
 def runs(state: dict[str, Any]) -> bool:
     """Whether a watering is under way."""
     return state["valve"] in OPEN_VALVES or state["state"] in RUNNING_STATES
@@ -78,8 +115,15 @@ def promised_s(view: dict[str, Any], bed: str) -> tuple[float, float] | None:
     return window if until_s is None or window[0] >= until_s else None
 
 
-def next_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
-    """When a bed drinks next; nothing is promised through a lock or a pause."""
+def next_words(view: dict[str, Any], bed: str, tongue: Tongue, *, short: bool = False) -> str:
+    """When a bed drinks next; nothing is promised through a lock or a pause.
+
+    Args:
+        view: of the garden.
+        bed: its id.
+        tongue: the garden's words.
+        short: the night of its usual use without the window around it.
+    """
     state = view["beds"][bed]
     window = promised_s(view, bed)
     if view["holds"]["locked"]:
@@ -91,7 +135,9 @@ def next_words(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     until_s = paused_until_s(view, bed)
     if until_s is not None and window is None:
         return f"not before {tongue.when(until_s)}"
-    return "" if window is None else tongue.window(*window)
+    if window is None:
+        return ""
+    return expected_words(window, usual_s(state), tongue, short=short)
 
 
 def _paused(who: str, until: object, why: str, tongue: Tongue) -> str:

@@ -15,10 +15,10 @@ from api.page import plant
 from api.page.holds import (
     OPEN_VALVES,
     back_in_contact,
-    due_s,
     in_contact,
     paused_until_s,
     runs,
+    usual_s,
 )
 from api.page.words import Tongue, left, number
 
@@ -142,14 +142,17 @@ def _on_its_way(state: dict[str, Any], shape: plant.Posture) -> str:
 
 
 def left_words(state: dict[str, Any], tongue: Tongue) -> str:
-    """How long a bed has to its thirst line, empty where it is there or nothing is known."""
+    """How long a bed has to its thirst line by its usual use, without rain: to that night's middle.
+
+    Empty where it is there or nothing is known.
+    """
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
-    window = due_s(state)
-    if depletion is None or line is None or window is None or runs(state):
+    night = usual_s(state)
+    if depletion is None or line is None or night is None or runs(state):
         return ""
     if not depletion < line:
         return ""
-    return left(max(0.0, (window[0] + window[1]) / 2.0 - tongue.now_utc_s))
+    return left(max(0.0, (night[0] + night[1]) / 2.0 - tongue.now_utc_s))
 
 
 def given_words(state: dict[str, Any], tongue: Tongue) -> str:

@@ -128,7 +128,10 @@ def _source(run: Run) -> str:
     if typed is None:
         if topic:
             return "Rain to come is as the outlook topic told it."
-        return "Nobody foretells rain: none is counted on."
+        return (
+            "Nobody foretells rain: no watering waits for any. "
+            "Windows of the next one reckon with rain as these weeks had it."
+        )
     until_s = max(ends_utc_s(span) for span in typed.spans)
     said = f"Rain to come is as {typed.who} typed it on {_when(run, typed.at_utc_s)}, "
     rest = "; for other time as the outlook topic told it" if topic else ""

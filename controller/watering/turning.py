@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
-from typing import Final
 
+from controller.watering.asking import Asked, before_of, first_of, held, next_yes, rained_on, then
 from controller.watering.decision import BedView, Decision, Rain, Reason, Rules, Sky
 from controller.watering.ending import ENDS
 from controller.watering.hours import Window
-from controller.watering.outlook import DAY_S, IN_HOURS, NIGHT_SHARE, Night, as_of
+from controller.watering.outlook import Night
 from controller.watering.policy import POSTPONED_MOST, decide, line_now_frac
 from controller.watering.words import bed_name
 
@@ -25,20 +24,6 @@ USED_STEPS = 25  # of TAW, in hundredths: a larger change is no near one
 LINE_STEPS = 20
 RAIN_STEPS_MM = 40
 NIGHTS_AHEAD = 8  # further off nobody names a night
-HOURS_ONLY: Final = frozenset({Reason.OUTSIDE_HOURS})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What `decide` was asked."""
-
-    bed: BedView
-    sky: Sky
-    rules: Rules
-
-    def answer(self) -> Decision:
-        """Its answer."""
-        return decide(self.bed, self.sky, self.rules)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,19 +71,14 @@ def turns(
     Returns:
         Sentences, what stands in the way first; none where no night is known.
     """
-    now = decide(bed, sky, rules)
-    if now.reason in ENDS and now.reason not in HOURS_ONLY:
+    now, first = decide(bed, sky, rules), first_of(bed, asked=asked)
+    if held(now):
         return (ends(now.reason, bed),)
-    stands = asked and not bed.depletion_frac > bed.floor_frac
-    first = 1 if stands else 0
     if len(ahead) <= first:
         return ()
-    before = Asked(bed=bed, sky=sky, rules=rules)
-    if stands:
-        before = _then(bed, ahead, 1, 0.0)
-    elif not now.water and not rules.in_hours:
-        before = replace(before, rules=replace(rules, in_hours=True, until_hours_s=0.0))
-    return tuple(_turns(before, bed, ahead, name, first, told=stands or before.rules != rules))
+    before = before_of(bed, sky, rules, ahead, first)
+    told = first > 0 or before.rules != rules
+    return tuple(_turns(before, bed, ahead, name, first, told=told))
 
 
 def ends(reason: Reason, bed: BedView) -> Turn:
@@ -106,47 +86,12 @@ def ends(reason: Reason, bed: BedView) -> Turn:
     return Turn(code="ends", text=ENDS[reason].format(bed=bed_name(bed.bed)))
 
 
-def _then(bed: BedView, ahead: Sequence[Night], index: int, rain_mm: float) -> Asked:
-    """What will be asked some nights on, by the expected use, after some rain."""
-    use_mm = bed.day_use_frac * bed.taw_mm
-    night = ahead[index]
-    used_mm = sum(use_mm * one.use_frac * days for one, days in _days(ahead, index))
-    lacks_mm = bed.sunrise_frac * bed.taw_mm + used_mm
-    then = as_of(bed, night, index)
-    found = _rained_on(
-        replace(
-            then,
-            sunrise_frac=lacks_mm / night.taw_mm,
-            depletion_frac=max(0.0, lacks_mm / night.taw_mm - NIGHT_SHARE * then.day_use_frac),
-        ),
-        rain_mm,
-    )
-    return Asked(bed=found, sky=Sky(), rules=IN_HOURS)
-
-
-def _days(ahead: Sequence[Night], index: int) -> Iterator[tuple[Night, float]]:
-    """Each night after the first up to `index`, and its days since the one before."""
-    for before, one in pairwise(ahead[: index + 1]):
-        yield one, (one.window.to_utc_s - before.window.to_utc_s) / DAY_S
-
-
-def _rained_on(bed: BedView, rain_mm: float) -> BedView:
-    """The bed after some rain on it."""
-    reaches_mm = bed.rain_share_frac * max(0.0, rain_mm - bed.rain_holds_mm)
-    gains_frac = reaches_mm / bed.taw_mm
-    return replace(
-        bed,
-        depletion_frac=max(0.0, bed.depletion_frac - gains_frac),
-        sunrise_frac=max(0.0, bed.sunrise_frac - gains_frac),
-    )
-
-
 def _turns(
     before: Asked, bed: BedView, ahead: Sequence[Night], name: Name, first: int, *, told: bool
 ) -> Iterator[Turn]:
     """Every kind of change that turns one answer."""
     answer = before.answer()
-    if answer.reason in ENDS and answer.reason not in HOURS_ONLY:
+    if held(answer):
         yield ends(answer.reason, before.bed)
         return
     night = _on(name(ahead[first].window))
@@ -266,19 +211,19 @@ def _rain_falls(
     """Which rain before the night puts the next watering off, and to when."""
     drinks = first
     if not answer.water:
-        found = _next_yes(bed, ahead, first + 1, 0.0)
+        found = next_yes(bed, ahead, first + 1, 0.0)
         if found is None:
             return None
-        drinks, before = found, _then(bed, ahead, found, 0.0)
+        drinks, before = found, then(bed, ahead, found, 0.0)
 
     def alter(rain_mm: int) -> Asked:
-        return replace(before, bed=_rained_on(before.bed, float(rain_mm)))
+        return replace(before, bed=rained_on(before.bed, float(rain_mm)))
 
     turned = _first_turn(before, True, RAIN_STEPS_MM, alter)
     if turned is None:
         return None
     rain_mm = turned[0]
-    to = _next_yes(bed, ahead, drinks + 1, float(rain_mm))
+    to = next_yes(bed, ahead, drinks + 1, float(rain_mm))
     later = f"By its usual use it drinks next {_on(name(ahead[drinks].window))}; if"
     next_words = later if drinks > first else "If"
     when = "within a week" if to is None else f"before {name(ahead[to].window)}"
@@ -292,12 +237,6 @@ def _rain_falls(
         before=before,
         after=turned[1],
     )
-
-
-def _next_yes(bed: BedView, ahead: Sequence[Night], first: int, rain_mm: float) -> int | None:
-    """The first night from `first` on in which it drinks, by its usual use and after some rain."""
-    nights = range(first, min(len(ahead), NIGHTS_AHEAD))
-    return next((k for k in nights if _then(bed, ahead, k, rain_mm).answer().water), None)
 
 
 def _rain_foretold(before: Asked, answer: Decision, night: str) -> Turn | None:

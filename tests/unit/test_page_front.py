@@ -209,6 +209,24 @@ def test_days_left_stand_instead_of_a_bare_share(desk: FakeDesk, tongue: Tongue)
     assert states.left_words(desk.view()["beds"]["south"], tongue) == ""
 
 
+def test_days_left_and_next_watering_go_by_the_usual_use_not_by_the_windows_middle(
+    desk: FakeDesk, tongue: Tongue
+) -> None:
+    state = desk.view()["beds"]["tunnel"]
+    window = {**state["next_watering"], "to": "2026-08-01T12:30:00Z"}  # rain drags it out
+    desk.set_bed("tunnel", next_watering=window)
+    view = desk.view()
+    assert states.left_words(view["beds"]["tunnel"], tongue) == "line in 3 days"
+    assert next_words(view, "tunnel", tongue) == (
+        "in the night to Sat by its usual use, or later if it rains as usual "
+        "(8 in 10 sure: between Fri and 1 Aug)"
+    )
+    desk.set_bed("tunnel", usual_night=None)
+    view = desk.view()
+    assert states.left_words(view["beds"]["tunnel"], tongue) == ""
+    assert next_words(view, "tunnel", tongue) == "between Fri and 1 Aug"
+
+
 @pytest.mark.parametrize(
     ("state", "depletion", "shape"),
     [

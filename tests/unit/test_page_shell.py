@@ -18,7 +18,11 @@ def test_status_says_when_a_bed_drinks_as_the_page_does(desk: FakeDesk) -> None:
     lines = look.summary(desk.view()).splitlines()
     south = next(line for line in lines if line.startswith("South"))
     assert re.search(r" drying +tonight from 02:10$", south)
+    # of a bed further off the night of its usual use, as `why` names it
+    assert next(line for line in lines if line.startswith("Tunnel")).endswith("the night to Sat")
     # beyond a week a weekday alone would be wrong
+    desk.set_bed("old-compost", usual_night=None)
+    lines = look.summary(desk.view()).splitlines()
     assert next(line for line in lines if line.startswith("Old compost")).endswith("Mon – 22 Jul")
 
 

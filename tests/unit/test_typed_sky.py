@@ -70,7 +70,11 @@ def foretold(bench: Bench) -> dict[str, Any]:
 def test_without_a_word_nobody_foretells() -> None:
     told = foretold(living())
     assert (told["from"], told["spans"]) == (None, [])
-    assert told["text"] == "Nobody foretells rain: none is counted on."
+    # and not that rain counts for nothing: the window of the next watering reckons with it
+    assert told["text"] == (
+        "Nobody foretells rain: no watering waits for any. "
+        "Windows of the next one reckon with rain as these weeks had it."
+    )
 
 
 def test_a_persons_word_goes_before_the_topics_for_the_time_it_speaks_of() -> None:

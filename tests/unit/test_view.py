@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -228,3 +229,18 @@ def test_the_next_watering_lies_ahead_and_in_order() -> None:
     bench.live(700.0, tick_s=20.0)
     window = south(bench)["next_watering"]
     assert view(bench)["at"] <= window["from"] <= window["to"]
+
+
+def test_the_night_of_its_usual_use_is_the_one_that_would_change_names() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.15)
+    bench.live(700.0, tick_s=20.0)
+    bed = south(bench)
+    told = next(one for one in bed["would_change"] if one["code"] == "rain_falls")
+    zone = bench.engine.run.garden.garden.zone
+    night = datetime.fromisoformat(bed["usual_night"]["from"]).astimezone(zone)
+    assert f"By its usual use it drinks next {night:%A};" in told["text"]
+    assert bed["usual_night"]["to"] < bed["next_watering"]["to"]  # rain as usual may put it off
+    drinks_d = (night.timestamp() - bench.engine.run.state.at_utc_s) / 86_400.0
+    left_frac = bed["thirst_line_frac"] - bed["depletion_frac"]
+    assert drinks_d == pytest.approx(left_frac / bed["day_use_frac"], abs=1.5)
