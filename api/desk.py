@@ -26,8 +26,9 @@ class Desk(Protocol):
 
         at, garden {id, name, timezone, units}, speed, broker, link_up, ready, readings, waterings,
         litres, last_reading_at,
-        beds {id: {state, stage, depletion_frac, depletion_sd_frac, thirst_line_frac, floor_frac,
-            taw_mm, taw_l, learned {full_m3_m3, full_sd_m3_m3 | null, full_told_m3_m3,
+        beds {id: {state, stage, depletion_frac, depletion_sd_frac, thirst_line_frac,
+            line_drawn_in | null, floor_frac, taw_mm, taw_l,
+            learned {full_m3_m3, full_sd_m3_m3 | null, full_told_m3_m3,
                 full_since | null, wilting_m3_m3, wilting_told_m3_m3, drank_at_m3_m3 | null, thirst,
                 dose_stays_frac, dose_cut_frac,
                 probes {name: {counts_per_mm | null, dry_spells, since | null}}},

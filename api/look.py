@@ -29,6 +29,7 @@ from api.page.holds import (
     usual_s,
 )
 from api.page.scarce import supply_words
+from api.page.states import drawn_words
 from api.page.words import Tongue, named, number
 from controller.datafolder import DataFolder
 from controller.errors import RefusedError, StoreError, UnreachableError, WrongUseError
@@ -343,6 +344,7 @@ def why(bed_id: str, shown: dict[str, Any]) -> str:
     lines += [
         "",
         *_expected(bed_id, shown),
+        *([f"Its thirst line now: {drawn_words(bed)}."] if drawn_words(bed) else []),
         f"{bed_name(bed_id)} can hold {tongue.litres(bed['taw_l'])} between full and wilting. "
         f"Stage: {bed['stage']}.",
         f"Its valve: {_valve(shown, bed)}. {_goes_by(bed)}",

@@ -6,11 +6,12 @@ are RFC 3339 in UTC, fractions 0..1 of TAW, litres.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 from controller.agronomy.crop import untried
-from controller.bed_views import view_of, window_now
+from controller.bed_views import sky_of, view_of, window_now
 from controller.coming import Outlook, outlook_of
 from controller.coming import turns_json as changes_json
 from controller.correcting import bed_learns
@@ -28,17 +29,18 @@ from controller.state import BedMemory, Pause, Watering
 from controller.telling.hose_orders import hose_json
 from controller.telling.sky_orders import foretold_json
 from controller.turn_orders import turns_json
-from controller.watering.decision import Reason
-from controller.watering.eye import line_frac
+from controller.watering.decision import BedView, Reason
 from controller.watering.guard import caps_of, latched, may_flow
 from controller.watering.hand_guard import barred_by_hand
 from controller.watering.limits import used_l
 from controller.watering.outlook import NextWatering
+from controller.watering.policy import line_now_frac
 from controller.watering.refusals import REFUSALS
 
 FIRST_UTC_S = 0.0
 LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
 HEARD_S = 180.0  # [s] an idle valve is news once a minute (`inbox.IDLE_REPEAT_S`): three missed
+DRAWN_IN = {"doubtful": "a probe is in doubt", "none": "no probe to go by"}
 HELD = frozenset(
     {
         Reason.NOT_ARMED,
@@ -80,8 +82,15 @@ def valve_heard(run: Run, valve_id: str) -> bool:
     return state.mono_s - heard_s <= max(HEARD_S, 3.0 * state.arrival_least_s)
 
 
-def bed_state(run: Run, bed: str, code: str, quality: str) -> str:
-    """A bed in one word."""
+def bed_state(run: Run, view: BedView, code: str) -> str:
+    """A bed in one word.
+
+    Args:
+        run: the engine's working set.
+        view: the bed now, its line as it is shown.
+        code: of the last reason.
+    """
+    bed = view.bed
     state = run.state
     watering = state.waterings.get(bed)
     if state.lock_why is not None:
@@ -95,12 +104,28 @@ def bed_state(run: Run, bed: str, code: str, quality: str) -> str:
         return "cleared"
     if code in HELD or latched(run, bed):
         return "held"
-    if quality == "none":
+    if view.quality == "none" and not view.waiting:
         return "learning" if bed_learns(run, bed) else "blind"
-    view = run.state.water[bed].depletion_mm / run.days[bed].taw_mm
-    day = run.days[bed]
-    line = line_frac(state.beds[bed].eye, day.line_frac, day.floor_frac)
-    return "due" if view >= line else "drying"
+    return "due" if view.depletion_frac >= _line_frac(run, view) else "drying"
+
+
+def _shown(view: BedView) -> BedView:
+    """Probes that were not yet heard after a start put nothing in doubt: the bed waits for them."""
+    return replace(view, quality="ok") if view.waiting else view
+
+
+def _line_frac(run: Run, view: BedView) -> float:
+    """The thirst line that decides now [0..1]."""
+    return line_now_frac(_shown(view), sky_of(run))
+
+
+def _drawn_in(run: Run, view: BedView) -> str | None:
+    """Why that line lies before the stage's own; None where it does not."""
+    drawn_frac = view.line_frac - _line_frac(run, view)
+    if not drawn_frac > 0.0:
+        return None
+    why = DRAWN_IN.get(_shown(view).quality, "heat is foretold")
+    return f"drawn in by {100.0 * drawn_frac:.0f} points: {why}"
 
 
 def _watering(watering: Watering | None) -> dict[str, Any] | None:
@@ -194,13 +219,14 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
     ahead = outlook_of(run, view, window)
     to_come, scarce = within_limits(run, ahead.taken, ahead.window)
     return {
-        "state": bed_state(run, bed, memory.said.code, "ok" if view.waiting else view.quality),
+        "state": bed_state(run, view, memory.said.code),
         "stage": day.stage.value,
         "varieties": list(run.garden.beds[bed].varieties),
         "untried": list(untried(run.garden.beds[bed].crop)),
         "depletion_frac": round(view.depletion_frac, 4),
         "depletion_sd_frac": round(view.spread_frac, 4),
-        "thirst_line_frac": round(view.line_frac, 4),
+        "thirst_line_frac": round(_line_frac(run, view), 4),
+        "line_drawn_in": _drawn_in(run, view),
         "floor_frac": round(view.floor_frac, 4),
         "day_use_frac": round(view.day_use_frac, 4),
         "taw_mm": round(day.taw_mm, 1),

@@ -63,6 +63,7 @@ BED_EXAMPLE = {
     "stage": "setting",
     "depletion_frac": 0.31,
     "thirst_line_frac": 0.42,
+    "line_drawn_in": None,
     "floor_frac": 0.52,
     "next_watering": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-18T12:30:00Z"},
     "usual_night": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-17T12:30:00Z"},

@@ -76,6 +76,7 @@ BED = {
     "depletion_frac": "number",
     "depletion_sd_frac": "number",
     "thirst_line_frac": "number",
+    "line_drawn_in": "text?",
     "floor_frac": "number",
     "day_use_frac": "number",
     "taw_mm": "number",

@@ -35,7 +35,7 @@ from api.page.holds import (
     unheard,
 )
 from api.page.scarce import supply_words, turn_words, waits_for_water
-from api.page.states import given_words, label_words, left_words, valve_words
+from api.page.states import drawn_words, given_words, label_words, left_words, valve_words
 from api.page.strip_scale import Ahead
 from api.page.words import DAY_S, Tongue, bed_name, listed, named, number, utc_s_of
 from api.problems import etag_of
@@ -295,6 +295,9 @@ def _number_rows(state: dict[str, Any], tongue: Tongue) -> list[tuple[str, str]]
     for key, raw in reason_numbers(state).items():
         value = number(raw)
         rows.append((named(key), "not known" if value is None else tongue.value(key, value)))
+    drawn = drawn_words(state)
+    if drawn:
+        rows.append(("its line now", drawn))
     taw_l, spread = number(state.get("taw_l")), number(state.get("depletion_sd_frac"))
     if taw_l is not None:
         rows.append(("holds, when full", tongue.litres(taw_l)))

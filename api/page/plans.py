@@ -12,6 +12,7 @@ from typing import Any
 from api.page.front import ordered, tongue_of
 from api.page.holds import due_s, runs
 from api.page.scarce import over_words
+from api.page.states import well_above
 from api.page.words import Tongue, bed_name, duration, number, utc_s_of
 from controller.effects import Answer
 from controller.garden import Garden
@@ -24,7 +25,6 @@ REFILL_TO_FRAC = 0.05  # a refill stops here
 LATER = frozenset({"resting", "starts", "quiet_start", "budget_spent"})  # nothing until then
 CAPS = frozenset({"bed_cap", "site_cap", "dose_cap"})
 SPENT = "Nothing more for now: its limit for 24 hours is reached."
-WELL_ABOVE = 0.75  # of the way to the thirst line: above this no water is missed yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +159,7 @@ def water_plan(
         water_l = open_s / 60.0 * flow
     if water_l is None or not flow:
         opens = f"The valve of {bed_name(bed)} opens."
-        return Plan(lines=[opens, *over_words(view, tongue, water_l), *_after(view, bed)])
+        return Plan(lines=[opens, *over_words(view, tongue, water_l), *_after(view, bed, tongue)])
     return _measured(view, bed, tongue, water_l, flow, garden)
 
 
@@ -185,7 +185,7 @@ def _measured(
         water_l = now.least_l
         first = [f"Too little: a minute, {tongue.litres(water_l)}, at least."]
     opens = [*first, _opens(bed, tongue, water_l, flow_l_min, garden)]
-    lines = [*opens, *over_words(view, tongue, water_l), *_after(view, bed)]
+    lines = [*opens, *over_words(view, tongue, water_l), *_after(view, bed, tongue)]
     return Plan(lines=lines, amount_l=None if water_l == asked_l else water_l)
 
 
@@ -224,11 +224,10 @@ def _opens(
     )
 
 
-def _after(view: dict[str, Any], bed: str) -> list[str]:
+def _after(view: dict[str, Any], bed: str, tongue: Tongue) -> list[str]:
     state = view["beds"][bed]
     lines = ["It closes by itself. You can stop it at any time."]
-    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
-    if depletion is not None and line is not None and depletion < WELL_ABOVE * line:
+    if well_above(state, tongue):
         lines.append("It is still well above its thirst line: watering now keeps roots shallow.")
     return lines
 

@@ -20,7 +20,7 @@ from api.page.holds import (
     runs,
     usual_s,
 )
-from api.page.words import Tongue, left, number
+from api.page.words import DAY_S, Tongue, left, number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +94,7 @@ REASONS = {
     "night_short": "Due, first next night",
 }
 PLAIN = {"held": "Held", "due": "Due"}  # where the reason has no words of its own
+SOON_S = 2.0 * DAY_S  # a bed so close to its line is not called well above it
 BACK = "In contact again"  # a bed that was judged last while there was none
 POSTURES = {
     plant.Posture.UPRIGHT: "Well supplied",
@@ -153,6 +154,21 @@ def left_words(state: dict[str, Any], tongue: Tongue) -> str:
     if not depletion < line:
         return ""
     return left(max(0.0, (night[0] + night[1]) / 2.0 - tongue.now_utc_s))
+
+
+def drawn_words(state: dict[str, Any]) -> str:
+    """`32 %, drawn in by 8 points: a probe is in doubt`; empty where nothing draws it in."""
+    line, why = number(state["thirst_line_frac"]), state.get("line_drawn_in")
+    return f"{100.0 * line:.0f} %, {why}" if why and line is not None else ""
+
+
+def well_above(state: dict[str, Any], tongue: Tongue) -> bool:
+    """Whether a bed is so far from its line that no water is missed yet: by share and by days."""
+    depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
+    if depletion is None or line is None or not depletion < plant.SOFT_FROM * line:
+        return False
+    night = usual_s(state)
+    return night is None or (night[0] + night[1]) / 2.0 - tongue.now_utc_s >= SOON_S
 
 
 def given_words(state: dict[str, Any], tongue: Tongue) -> str:

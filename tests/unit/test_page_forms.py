@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 
 from api.desk import FakeDesk
 from api.http import create_app
-from api.page import front
+from api.page import front, states
 from api.page.plans import possible_words
 from api.page.told import Told, told_words
 from controller.effects import Answer
@@ -336,6 +336,19 @@ def test_the_master_valve_is_counted(desk: FakeDesk) -> None:
 def test_a_watering_far_above_the_line_says_what_it_costs(client: TestClient) -> None:
     assert "roots shallow" in client.get("/beds/old-compost/water?how=refill").text
     assert "roots shallow" not in client.get("/beds/south/water?how=refill").text
+
+
+def test_a_bed_that_comes_to_its_line_soon_is_not_called_well_above_it(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    night = {"from": "2026-07-16T05:00:00Z", "to": "2026-07-16T12:30:00Z"}  # tonight
+    path = "/beds/tunnel/water?how=refill"
+    assert "well above" in client.get(path).text
+    desk.set_bed("tunnel", usual_night=night)
+    assert "well above" not in client.get(path).text
+    assert states.left_words(desk.view()["beds"]["tunnel"], front.tongue_of(desk.view())) == (
+        "line in 15 h"
+    )
 
 
 @pytest.mark.parametrize("amount", ["", "0", "-5", "nan", "1e5", "１２", "1_000", "1000000"])

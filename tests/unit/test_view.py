@@ -9,8 +9,11 @@ from typing import Any
 
 import pytest
 
+from controller.bed_views import sky_of, view_of, window_now
 from controller.events import ForeignController, StoreState, WeatherReading
 from controller.view import HEARD_S, picture
+from controller.watering.decision import Rules
+from controller.watering.policy import decide
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
 
@@ -244,3 +247,20 @@ def test_the_night_of_its_usual_use_is_the_one_that_would_change_names() -> None
     drinks_d = (night.timestamp() - bench.engine.run.state.at_utc_s) / 86_400.0
     left_frac = bed["thirst_line_frac"] - bed["depletion_frac"]
     assert drinks_d == pytest.approx(left_frac / bed["day_use_frac"], abs=1.5)
+
+
+def test_the_line_that_is_shown_is_the_one_that_decides() -> None:
+    bench = garden_bench()
+    bench.dry_out(0.35)
+    bench.live(700.0, tick_s=20.0)
+    before = south(bench)
+    assert (before["line_drawn_in"], before["state"]) == (None, "drying")
+    for name in before["probes"]:
+        bench.engine.run.state.probes[name].trust = "half"
+    after = south(bench)
+    assert after["line_drawn_in"] == "drawn in by 8 points: a probe is in doubt"
+    assert after["thirst_line_frac"] == pytest.approx(before["thirst_line_frac"] - 0.08)
+    run = bench.engine.run
+    decided = decide(view_of(run, "south", window_now(run)), sky_of(run), Rules(in_hours=True))
+    assert after["thirst_line_frac"] == pytest.approx(decided.numbers["thirst_line_frac"])
+    assert after["state"] == "due"  # 35 % are past it
