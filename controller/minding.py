@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import takewhile
 
 from controller.bed_views import quality_of
 from controller.blindness import learns_now, mind_blind
@@ -13,16 +14,21 @@ from controller.sensing.quality import heard, silent_after_s
 from controller.sensing.sky import MAST_FRESH_S
 from controller.state import DueHours, Watering
 from controller.watering.decision import Decision, Reason
+from controller.watering.dosing import in_turn
 from controller.watering.frost import cold_soil, frost
 from controller.watering.hours import Window
 from controller.watering.words import bed_name, words
 
 WAITING_CALLS_S = 6 * 3600.0
+GRANTED_MORE_S = 3600.0  # so much longer where water was granted just now
 MAST_SILENT = "mast_silent-"  # before the mast's name, in the id of its alert
 NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
 # What the grower asked for or was told beforehand: a bed that waits for these is not called.
 ANNOUNCED = frozenset({Reason.WEEK_SPENT, Reason.TANK_LOW, Reason.RAINING, Reason.NO_WATER_DAY})
 BEHIND = "Other beds came first, or its water did not come."
+ALONE = "Its water did not come."
+QUEUED = "Other beds drink before it."
+GRANTED = "Its water is granted, but none has come yet."
 
 
 def mind_probes(run: Run, bed: str) -> None:
@@ -139,16 +145,27 @@ def mind_due(run: Run, bed: str, due: Decision, given: Decision, window: Window)
     if given.reason in ANNOUNCED or (due.judged and not due.water):
         memory.due = None
     elif due.water and due.reason is not Reason.NIGHT_EARLY:
-        why = BEHIND if given.water else words(bed, given.reason, given.numbers)
+        behind = BEHIND if len(run.garden.beds) > 1 else ALONE
+        why = behind if given.water else words(bed, given.reason, given.numbers)
         first = memory.due or DueHours(
             from_utc_s=window.from_utc_s, since_utc_s=run.state.at_utc_s, why=why
         )
         memory.due = replace(first, why=why)
 
 
-def _is_over(due: DueHours, window: Window, at_utc_s: float) -> bool:
+def _is_over(
+    due: DueHours, window: Window, at_utc_s: float, calls_s: float = WAITING_CALLS_S
+) -> bool:
     """Whether a bed has had its chance: the hours are over, and they were not just ending."""
-    return due.from_utc_s < window.from_utc_s and at_utc_s >= due.since_utc_s + WAITING_CALLS_S
+    return due.from_utc_s < window.from_utc_s and at_utc_s >= due.since_utc_s + calls_s
+
+
+def _why_dry(run: Run, watering: Watering) -> str:
+    """What keeps a granted watering from its water: other beds are named only where there are."""
+    waterings, mono_s = run.state.waterings, run.state.mono_s
+    before = takewhile(lambda other: other is not watering, in_turn(waterings, mono_s))
+    drinks = any(other.pulse is not None for other in waterings.values() if other is not watering)
+    return QUEUED if drinks or any(before) else GRANTED
 
 
 def mind_thirst(run: Run, bed: str, window: Window) -> None:
@@ -174,13 +191,20 @@ def mind_thirst(run: Run, bed: str, window: Window) -> None:
         if state.alerts:
             run.end_alert("bed_waiting", bed)
         return
-    if watering is not None and watering.pulse is not None:
-        return  # it is tried at this moment: only water ends the wait
-    since_s = memory.past_floor_mono_s
-    if since_s is not None and state.mono_s - since_s >= WAITING_CALLS_S:
-        why = memory.said.text if watering is None else "Other beds drink before it."
+    if watering is None or watering.pulse is None:  # else it is tried: only water ends the wait
+        _call_thirst(run, bed, window, watering)
+
+
+def _call_thirst(run: Run, bed: str, window: Window, watering: Watering | None) -> None:
+    """Raise the alert of a bed that has waited long enough, with what keeps it from its water."""
+    state, memory = run.state, run.state.beds[bed]
+    since_s, calls_s = memory.past_floor_mono_s, WAITING_CALLS_S
+    if watering is not None and watering.started_utc_s == state.at_utc_s:
+        calls_s += GRANTED_MORE_S  # bounded: a grant may fail time and again
+    if since_s is not None and state.mono_s - since_s >= calls_s:
+        why = memory.said.text if watering is None else _why_dry(run, watering)
         told = f"{bed_name(bed)} is past its floor and gets no water: {why}"
         run.raise_alert("bed_waiting", told, bed=bed)
-    elif overdue and memory.due is not None:
+    elif memory.due is not None and _is_over(memory.due, window, state.at_utc_s, calls_s):
         told = f"{bed_name(bed)} was to drink in hours that are over and got no water. "
         run.raise_alert("bed_waiting", told + memory.due.why, bed=bed)

@@ -205,6 +205,7 @@ def finish(run: Run, watering: Watering, by: str) -> None:
     if watering.given_l > 0.0:
         memory.last_watering_utc_s = state.at_utc_s
         memory.last_watering_l = watering.given_l
+        memory.past_floor_mono_s = None  # it drank: a wait from here on is another
         dose = DayDose(from_utc_s=watering.started_utc_s, litres=watering.given_l)
         memory.day_doses = keep_dose(memory.day_doses, dose)
         watch_dose(run, watering)

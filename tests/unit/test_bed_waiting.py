@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from controller.bed_views import window_now
 from controller.events import LedgerEntry
 from controller.garden import Garden
+from controller.minding import WAITING_CALLS_S, mind_thirst
+from controller.state import Watering
 from controller.watering.decision import Reason
 from controller.watering.guard import caps_of
 from controller.watering.words import words
@@ -134,3 +137,71 @@ def test_a_clock_that_is_put_back_hides_no_wait() -> None:
     bench.wall_ahead_s -= 3.0 * DAY_S
     bench.live(9.0 * HOUR_S, tick_s=30.0)
     assert waiting(bench) == {"south"}
+
+
+def night_at_its_floor(*beds: str) -> Bench:
+    """An evening of which the floor is passed six hours before the hours, to the second."""
+    bench = Bench(small_garden(beds=beds, hours="22:00-04:00"))
+    bench.dry_out(0.2, *beds)
+    bench.live(17.0 * HOUR_S - 60.0 - bench.now_s, tick_s=60.0)  # to 15:59
+    for bed in beds:
+        bench.told_depletion[bed] = 0.9
+        bench.engine.state.water[bed].depletion_mm = 0.9 * bench.engine.run.days[bed].taw_mm
+    return bench
+
+
+def test_a_bed_that_is_granted_its_water_at_the_six_hours_is_not_called() -> None:
+    bench = night_at_its_floor("south")
+    bench.live(6.0 * HOUR_S + 60.0, tick_s=60.0)
+    memory = bench.engine.state.beds["south"]
+    past_s = bench.mono_s - (memory.past_floor_mono_s or bench.mono_s)
+    assert past_s >= WAITING_CALLS_S  # it waited for its hours as long as a bed may
+    assert "south" in bench.engine.state.waterings
+    bench.live(1800.0, tick_s=20.0)
+    assert bench.litres["south"] > 0.0
+    assert [n.text for n in bench.notes("alert") if n.code == "bed_waiting"] == []
+
+
+def granted(bed: str, started_utc_s: float, **more: float) -> Watering:
+    """A watering whose first pulse has not begun."""
+    return Watering(
+        watering=f"9-{bed}",
+        bed=bed,
+        by="policy",
+        want_l=60.0,
+        pulses=2,
+        pulse_l=30.0,
+        pulse_s=1125.0,
+        need=1.0,
+        until_utc_s=None,
+        started_utc_s=started_utc_s,
+        **more,
+    )
+
+
+@pytest.mark.parametrize("more_s", [0.0, HOUR_S])
+def test_grants_that_fail_time_and_again_hide_no_wait(more_s: float) -> None:
+    bench = Bench(small_garden())
+    bench.dry_out(0.9)
+    run, state = bench.engine.run, bench.engine.state
+    state.water["south"].depletion_mm = 0.9 * run.days["south"].taw_mm
+    state.beds["south"].past_floor_mono_s = state.mono_s - WAITING_CALLS_S - more_s
+    state.waterings["south"] = granted("south", state.at_utc_s)
+    mind_thirst(run, "south", window_now(run))
+    assert waiting(bench) == ({"south"} if more_s else set())
+
+
+def test_other_beds_are_named_only_where_they_drink_first() -> None:
+    bench = Bench(small_garden(beds=("east", "south")))
+    run, state = bench.engine.run, bench.engine.state
+    state.water["south"].depletion_mm = 0.9 * run.days["south"].taw_mm
+    state.beds["south"].past_floor_mono_s = state.mono_s - WAITING_CALLS_S
+    before_utc_s = state.at_utc_s - 60.0
+    state.waterings["south"] = granted("south", before_utc_s)
+    later = {"next_mono_s": state.mono_s + 600.0}  # east soaks
+    state.waterings["east"] = granted("east", before_utc_s, **later)
+    mind_thirst(run, "south", window_now(run))
+    assert "none has come yet" in state.alerts.pop("bed_waiting-south").text
+    state.waterings["east"] = granted("east", before_utc_s)  # by name before it
+    mind_thirst(run, "south", window_now(run))
+    assert "Other beds drink before it." in state.alerts["bed_waiting-south"].text
