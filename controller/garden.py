@@ -15,7 +15,7 @@ from typing import Self
 from pydantic import ValidationError, model_validator
 
 from controller.agronomy.crop import Stage, line_and_floor
-from controller.garden_checks import SUPPLY_SHARE_FRAC, Declared, TopicKind, cross_faults
+from controller.garden_checks import SUPPLY_SHARE_FRAC, Declared, TopicKind, cross_faults, unlived
 from controller.garden_file import crossed, predicates, read_document, refuse
 from controller.garden_parts import Bed, Limits, Meter, Probe, Supply, Valve, Weather
 from controller.garden_ways import Alarm, Broker, GardenInfo, Page
@@ -178,10 +178,13 @@ def load_garden(path: Path) -> Garden:
     """
     document = read_document(path)
     try:
-        return Garden.model_validate(document.data)
+        garden = Garden.model_validate(document.data)
+        faults = unlived(garden)
     except ValidationError as exc:
         faults = predicates(Garden, exc.errors(include_url=False))
-    raise refuse(document, faults)
+    if faults:
+        raise refuse(document, faults)
+    return garden
 
 
 @lru_cache(maxsize=4)

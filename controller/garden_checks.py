@@ -115,6 +115,21 @@ def cross_faults(garden: Declared) -> list[Fault]:
     return [found for check in checks for found in check]
 
 
+def unlived(garden: Declared) -> list[Fault]:
+    """Find beds that are cleared on the day they are planted, so that they are never watered.
+
+    A garden file is refused for it; gardens in records of before this rule are not.
+    """
+    return [
+        (
+            ("beds", name, "cleared"),
+            f"{bed.cleared} is the day of the transplanting; allowed is a later day",
+        )
+        for name, bed in garden.beds.items()
+        if bed.cleared == bed.transplanted
+    ]
+
+
 def _absent(name: str, known: Iterable[str], what: str) -> str:
     """Say that a name stands for nothing, with the nearest that does."""
     names = list(known)

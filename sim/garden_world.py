@@ -1,6 +1,6 @@
 """A garden file laid out in the simulated world: beds, probes and flows by their own names.
 
-The garden's month and day move to the season's year. What the virtual nodes ask (`plumbing.World`)
+The garden's days move to the season's growing year. What the virtual nodes ask (`plumbing.World`)
 is answered here.
 """
 
@@ -15,6 +15,7 @@ from pathlib import Path
 from controller.errors import UsageError
 from controller.garden import Garden
 from sim.draws import Drawn, Placing, Sits, meter_factor, misplaced_probe, placing
+from sim.growing_year import growing_year, in_growing_year, in_year
 from sim.probe_truth import ProbeTruth
 from sim.season_types import Season, WorldHour
 from sim.weather import load_season, season_span
@@ -50,25 +51,45 @@ def season_for(garden: Garden, name_or_path: str | Path) -> Season:
     )
 
 
-def in_year(day: date, year: int) -> date:
-    """The same month and day in another year; 29 February becomes the 28th."""
-    try:
-        return day.replace(year=year)
-    except ValueError:
-        return day.replace(year=year, day=28)
+def first_planted(garden: Garden, year: int) -> date:
+    """The earliest transplanting once a garden is moved to a growing year."""
+    days = [bed.transplanted for bed in garden.beds.values()]
+    return min(in_growing_year(day, year, garden.garden.latitude) for day in days)
+
+
+def year_in(garden: Garden, season: Season) -> int:
+    """The growing year to which a garden moves: the first whose transplanting a season holds.
+
+    Args:
+        garden: with its own dates.
+        season: the weather.
+
+    Returns:
+        That year; the season's first where it holds no transplanting.
+    """
+    begins, ends = season.daily[0].date, season.daily[-1].date
+    years = [growing_year(day, garden.garden.latitude) for day in (begins, ends)]
+    for year in range(years[0], years[1] + 1):
+        if begins <= first_planted(garden, year) <= ends:
+            return year
+    return years[0]
 
 
 def moved_to(garden: Garden, year: int) -> Garden:
-    """The garden with its dates moved to a season's year."""
-    beds = {
-        name: bed.model_copy(
-            update={
-                "transplanted": in_year(bed.transplanted, year),
-                "cleared": None if bed.cleared is None else in_year(bed.cleared, year),
-            }
-        )
-        for name, bed in garden.beds.items()
-    }
+    """The garden with every bed planted in this growing year, and cleared as long after as ever.
+
+    Args:
+        garden: with its own dates; a bed planted in another growing year than the others moves to
+            theirs.
+        year: the growing year, see `growing_year`.
+    """
+    beds = {}
+    for name, bed in garden.beds.items():
+        planted = in_growing_year(bed.transplanted, year, garden.garden.latitude)
+        cleared = bed.cleared
+        if cleared is not None:
+            cleared = in_year(cleared, cleared.year + planted.year - bed.transplanted.year)
+        beds[name] = bed.model_copy(update={"transplanted": planted, "cleared": cleared})
     return garden.model_copy(update={"beds": beds})
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import random
 from datetime import date, timedelta
 
+from sim.growing_year import day_of
 from sim.season_fit import WET_MM, Climate, Table
 from sim.season_rows import vapour_kpa
 from sim.season_shapes import guessed_solar_mj_m2, sun_of
@@ -31,8 +32,9 @@ def generate(climate: Climate, seed: int, place: Place, year: int) -> tuple[DayR
     Args:
         climate: what it is drawn from.
         seed: the same seed gives the same year.
-        place: the garden; south of the equator the year begins in July.
-        year: of the calendar.
+        place: the garden; south of the equator the year begins in July, and with it the summer
+            half a year later.
+        year: the growing year.
 
     Returns:
         All its days with every value, rounded as a mast would.
@@ -41,8 +43,9 @@ def generate(climate: Climate, seed: int, place: Place, year: int) -> tuple[DayR
     rows: list[DayRow] = []
     departure = 0.0
     wet = False
-    day = date(year, 1, 1)
-    while day.year == year:
+    day = day_of((1, 1), year, place.latitude_deg)
+    end = day_of((1, 1), year + 1, place.latitude_deg)
+    while day < end:
         there = day if place.latitude_deg >= 0.0 else day + timedelta(days=HALF_YEAR_D)
         month = there.month - 1
         after = climate.wet_after_wet_frac if wet else climate.wet_after_dry_frac

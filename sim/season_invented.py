@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.errors import SeasonError
+from sim.growing_year import day_of
 from sim.season_climates import DENMARK, SEATTLE
 from sim.season_generator import generate
 from sim.season_shapes import sun_of
@@ -72,7 +73,8 @@ def invent(name: str, place: Place) -> tuple[DayRow, ...]:
 
     Args:
         name: one of `INVENTED`; all but the demo's take another seed, as `invented-dry:7`.
-        place: the garden; its hemisphere decides when summer is, its latitude the sun.
+        place: the garden; its hemisphere decides when summer is and the year begins, its latitude
+            the sun.
 
     Returns:
         365 days with every value.
@@ -101,8 +103,9 @@ def _demo_year(climate: Climate, place: Place) -> tuple[DayRow, ...]:
     rows: list[DayRow] = []
     departure_c = 0.0
     wet = False
-    day = date(YEAR, 1, 1)
-    while day.year == YEAR:
+    day = day_of((1, 1), YEAR, place.latitude_deg)
+    end = day_of((1, 1), YEAR + 1, place.latitude_deg)
+    while day < end:
         wet = draw.random() < _wet_chance(climate, place, day, wet=wet)
         departure_c = PERSISTENCE * departure_c + draw.gauss(0.0, 2.0)
         rows.append(_day(climate, place, day, draw, (wet, departure_c)))

@@ -15,12 +15,13 @@ from sim.faults import FaultScript
 from sim.garden_world import (
     GardenWorld,
     Span,
-    in_year,
     midnight_utc_s,
     moved_to,
     season_for,
     span_of,
+    year_in,
 )
+from sim.growing_year import in_growing_year
 from sim.hands import Flow, TimedNote
 from sim.season_account import DawnTruth, HourTruth
 from sim.season_types import Season
@@ -133,18 +134,18 @@ def prepare(
         last: last day; None for the season's end.
         seed: draws an unsure world.
         sure: whether the world is exactly as the garden file says.
-        picks: planned picks by bed; month and day move to the season's year.
+        picks: planned picks by bed; month and day move to the garden's growing year.
 
     Raises:
         SeasonError: the season cannot be used.
         UsageError: the days asked for make no span.
     """
     weather = season_for(garden, season) if isinstance(season, str) else season
-    year = weather.daily[0].date.year
+    year, latitude_deg = year_in(garden, weather), garden.garden.latitude
     moved = moved_to(garden, year)
     span = span_of(moved, weather, first, last)
     days = {
-        bed: tuple(sorted({in_year(day, year) for day in told}))
+        bed: tuple(sorted({in_growing_year(day, year, latitude_deg) for day in told}))
         for bed, told in (picks or {}).items()
     }
     return Replay(garden=moved, season=weather, span=span, seed=seed, sure=sure, picks=days)

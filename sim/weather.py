@@ -13,6 +13,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.errors import SeasonError
+from sim.growing_year import day_of, growing_year, in_year
 from sim.season_checks import check_sun
 from sim.season_files import read_csv
 from sim.season_invented import INVENTED, invent, is_invented
@@ -36,8 +37,8 @@ __all__ = [
 
 OWN = "own"
 FROST_C = 0.0  # a night at or below this ends a season
-FROST_COUNTS_AFTER = (8, 1)  # month, day
-LAST_DAY = (10, 31)  # month, day; without frost
+FROST_COUNTS_AFTER = (8, 1)  # month, day; half a year on south of the equator
+LAST_MONTH_DAY_AFTER = (11, 1)  # the day after the last one without frost; likewise
 
 
 def season_names() -> tuple[str, ...]:
@@ -123,9 +124,10 @@ def season_span(
 
     Args:
         season: the weather.
-        transplanted: the garden's day of transplanting; only month and day count.
-        cleared: the garden's last day or None: then the day before the first night at or below
-            0 °C after 1 August, else 31 October.
+        transplanted: the garden's day of transplanting; it moves to the first year that holds it.
+        cleared: the garden's last day, which moves by as many years, or None: then the day before
+            the first night at or below 0 °C after 1 August, else 31 October; south of the
+            equator after 1 February, else 30 April.
         timezone: the garden's zone; it must be the season's.
 
     Returns:
@@ -145,7 +147,10 @@ def season_span(
             f" {transplanted:%m-%d} is not among these days"
         )
         raise SeasonError(msg)
-    end = _end(season, begin, cleared)
+    if cleared is None:
+        end = _end(season, begin)
+    else:
+        end = in_year(cleared, cleared.year + begin.year - transplanted.year)
     if end > last or end <= begin:
         msg = f"{season.source}: holds {first} to {last}; the season asked for is {begin} to {end}"
         raise SeasonError(msg)
@@ -155,25 +160,18 @@ def season_span(
 def _moved(day: date, not_before: date, first_year: int, last_year: int) -> date | None:
     """The same month and day in the first year that still has it."""
     for year in range(first_year, last_year + 1):
-        here = _in_year(day, year)
+        here = in_year(day, year)
         if here >= not_before:
             return here
     return None
 
 
-def _in_year(day: date, year: int) -> date:
-    """Month and day in another year; 29 February becomes the 28th where it must."""
-    if (day.month, day.day) == (2, 29):
-        return date(year, 3, 1) - timedelta(days=1)
-    return day.replace(year=year)
-
-
-def _end(season: Season, begin: date, cleared: date | None) -> date:
-    """Last day: as told, before the first frost, or the end of October."""
-    if cleared is not None:
-        return _moved(cleared, begin, begin.year, begin.year + 1) or begin
-    counts_after = date(begin.year, *FROST_COUNTS_AFTER)
-    latest = date(begin.year, *LAST_DAY)
+def _end(season: Season, begin: date) -> date:
+    """Last day of plants that nobody clears: before the first frost, else at the end of October."""
+    latitude_deg = season.place.latitude_deg
+    year = growing_year(begin, latitude_deg)
+    counts_after = day_of(FROST_COUNTS_AFTER, year, latitude_deg)
+    latest = day_of(LAST_MONTH_DAY_AFTER, year, latitude_deg) - timedelta(days=1)
     for day in season.daily:
         if max(begin, counts_after) < day.date <= latest and day.tmin_c <= FROST_C:
             return day.date - timedelta(days=1)

@@ -172,6 +172,8 @@ ONE_FAULT = {
         "beds.south.transplanted", "20260509 is no date"),
     "cleared-before-planting": ("plants = 24", "cleared = 2026-05-01\nplants = 24", 14,
         "beds.south.cleared", "2026-05-01 is before the transplanting on 2026-05-09"),
+    "cleared-on-the-day-of-planting": ("plants = 24", "cleared = 2026-05-09\nplants = 24", 14,
+        "beds.south.cleared", "2026-05-09 is the day of the transplanting; allowed is a later day"),
     "strip-wider-than-bed": ("lines = 2", "lines = 2\nwetted_width_m = 1.5", 19,
         "beds.south.wetted_width_m", "1.5 is outside 0.1 to 1.2 m"),
     "valve-unknown": ('valve = "south"', 'valve = "suoth"', 21, "beds.south.valve",
