@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from functools import lru_cache
 
+from controller import undried_beds
 from controller.probe_care import probe_weight
 from controller.run import Run
 from controller.sensing import by_hand, dry_end, taken_back, uncalibrated
@@ -74,6 +75,7 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
     if water.full_due_m3_m3:
         shift_full(water, day)
     _take_back(run, bed, at_utc_s)
+    undried_beds.mind_end(run, bed)
     told, voices, names = _told(run, bed, at_utc_s)
     memory.told_frac = None
     if told:
@@ -87,6 +89,7 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
         was = taken_back.before(water)
         correct(water, day, told_mm, voices, at_utc_s)
         taken_back.keep(water, was, names, at_utc_s)
+        undried_beds.hour(run, bed, was, names)
         if voices:
             _learn_full(run, bed, memory.told_m3_m3, at_utc_s)
         _watch_dry_end(run, bed, memory.told_m3_m3, voices, at_utc_s)
@@ -202,7 +205,9 @@ def _follow(run: Run, bed: str, like: str, at_utc_s: float) -> None:
     water, sister = run.state.water[bed], run.state.water[like]
     day, her_mm = run.days[bed], run.days[like].taw_mm
     share = (sister.depletion_mm - sister.over_mm) / her_mm
+    was = taken_back.before(water)
     correct(water, day, share * day.taw_mm, 1, at_utc_s)
+    undried_beds.hour(run, bed, was)
     her_sd_frac = spread_frac(sister, run.soils[like], run.days[like])
     least_mm = math.hypot(her_sd_frac, LIKE_SD_FRAC) * day.taw_mm
     water.var_mm2 = max(water.var_mm2, least_mm * least_mm)

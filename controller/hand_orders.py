@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from controller import undried_beds
 from controller.correcting import believe_bed, feel_bed, is_heard
 from controller.effects import Picked
 from controller.flagging import end_flag, raise_flag
@@ -92,6 +93,7 @@ def _hold_beside(run: Run, bed: str, name: str, felt: Feel) -> None:
         if name in run.state.care:
             run.state.care[name].against_hand = 0
         end_flag(run, name, Flag.AGAINST_HAND)
+        undried_beds.vouch(run, bed, name)
         return
     care = run.state.care.setdefault(name, ProbeCare())
     care.against_hand += 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from controller import undried_beds
 from controller.flagging import SWAP_ALERT, cleared_by_person, end_flag, raise_flag
 from controller.probe_readings import rain_known, since_water_s
 from controller.probe_series import water_mm
@@ -239,7 +240,7 @@ def _answered(run: Run, name: str, memory: ProbeCare, reach: float, since_h: int
     probe = run.state.probes[name]
     if Flag.FROZEN in probe.flags:
         probe.tremor_m3_m3, probe.tremor_days = 0.0, 0  # it lives, and trembles otherwise now
-    for flag in (Flag.NO_ANSWER_ONCE, Flag.FROZEN, Flag.SWAPPED):
+    for flag in (Flag.NO_ANSWER_ONCE, Flag.FROZEN, Flag.SWAPPED, *undried_beds.ASKS):
         end_flag(run, name, flag)
     sense = run.senses.get(name)
     if sense is None or not _drowned_dry(run, sense.bed, name):

@@ -17,6 +17,7 @@ from controller.events import LedgerEntry, OutlookSpan
 from controller.proving.memory import Proving
 from controller.sensing.climate import Climate
 from controller.sensing.sky_sources import Reckoned
+from controller.sensing.undried import Undried
 from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, Taps, TypedSky
 from controller.water_state import DoseTrial as DoseTrial
 from controller.water_state import DueHours as DueHours
@@ -262,6 +263,7 @@ class BedMemory:
     rain_hour_mm: float = 0.0
     water_hours_mm: list[float] = field(default_factory=list)  # the books' `in_mm`, hour by hour
     felt: Felt | None = None
+    undried: Undried = field(default_factory=Undried)  # what its probes take back of its drying
     marks: dict[str, Seen] = field(default_factory=dict)  # of the season, by event
     eye: Eye = field(default_factory=Eye)  # what looks at its leaves taught
     limp_utc_s: float | None = None  # limp leaves on a morning, not answered yet

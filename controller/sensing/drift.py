@@ -12,7 +12,8 @@ Two probes that drift apart look alike from both sides; `set_back.py` tells them
 Settings found by trial in the simulated garden, seeds 101-140 in two seasons, drift of 0.003 m3/m3
 a day; five days are this project's rule. Source of the sum: Page 1954, cumulative sums (from
 memory).
-Leaves out: a bed's only probe, which has no peers; a drift of all probes of a bed alike.
+Leaves out: a bed's only probe, which has no peers; a drift of all probes of a bed alike, which
+`undried.py` sees where they keep it wet.
 """
 
 from __future__ import annotations

@@ -46,6 +46,8 @@ class Flag(StrEnum):
     STUCK = "stuck"
     SATURATED_PLATEAU = "saturated_plateau"
     FROZEN = "frozen"
+    NOT_DRYING = "not_drying"
+    WET_UNSEEN = "wet_unseen"
     NO_ANSWER_ONCE = "no_answer_once"
     QUARANTINED = "quarantined"
     DRIFT = "drift"
@@ -210,6 +212,29 @@ FLAGS: Mapping[Flag, FlagRule] = {
         sentence="only trembles about one value. Look whether it sits in a hollow or its node "
         "repeats itself.",
         trust=_OUT,
+        by_person=True,
+    ),
+    Flag.NOT_DRYING: FlagRule(
+        raised_by="all of its bed's probes that speak take back more than 0.65 of what the bed "
+        "uses by the weather, until that comes to 10 mm beyond it (to 0.15 of the available "
+        "water where that is more; twice that where one tells bare counts), with a gauge that "
+        "tells of rain",
+        ends_with="an answer to a dose, a feel of the soil that agrees, or a person who clears "
+        "the alert; after these last two it takes twice as much",
+        sentence="has told of wet soil through days that should have dried it, and no probe of its "
+        "bed told otherwise. It is not asked until a watering moves it. Feel the soil there and "
+        "tell `soil`, and look whether its node repeats itself.",
+        trust=_OUT,
+        by_person=True,
+    ),
+    Flag.WET_UNSEEN: FlagRule(
+        raised_by="the same, twice as far, while no gauge tells of rain",
+        ends_with="an answer to a dose, a feel of the soil that agrees, drying, or a person who "
+        "clears the alert",
+        sentence="has told of wet soil through days that should have dried it, and no gauge tells "
+        "whether it rained. If it did not, feel the soil there and tell `soil`: its node may "
+        "repeat itself.",
+        trust=_DOUBTFUL,
         by_person=True,
     ),
     Flag.NO_ANSWER_ONCE: FlagRule(

@@ -42,6 +42,7 @@ DOUBTFUL_H: Final[Mapping[str, int]] = {  # before a flag was raised
 LEAPS: Final = frozenset({Flag.ERRATIC, Flag.DROP})  # begin with one: before it all is well
 LEAP_M3_M3 = 0.008  # from hour to hour; a sound probe of a drying bed creeps by 0.002
 VAR_MOST_FRAC = 0.2  # of TAW, as a standard deviation: a bed first seen
+LEFT_SD_FRAC = 0.1  # the same, of one that days of wet words leave
 HOUR_S = 3600.0
 
 
@@ -154,6 +155,26 @@ def take_back(water: BedWater, taw_mm: float, hours: int, at_utc_s: float) -> fl
     water.cov_mm = max(-0.95 * most, min(0.95 * most, cov_mm))
     water.told_lately_mm, water.odd_mm2 = [], 0.0
     return after_mm - before_mm
+
+
+def leave(water: BedWater, taw_mm: float, given_mm: float, log_thirst: float) -> None:
+    """Let what all of a bed's probes gave it over days leave it again.
+
+    Args:
+        water: the bed's state, changed in place; no hour's move is kept any more.
+        taw_mm: its total available water now [mm].
+        given_mm: what they gave it [mm].
+        log_thirst: what was learned of its thirst before.
+    """
+    before_mm = water.depletion_mm - water.over_mm
+    after_mm = max(before_mm, min(taw_mm, before_mm + given_mm))
+    water.depletion_mm, water.over_mm = max(0.0, after_mm), max(0.0, -after_mm)
+    water.pulled_mm += before_mm - after_mm
+    water.log_thirst = max(THIRST_LOWEST, min(THIRST_HIGHEST, log_thirst))
+    water.cov_mm = 0.0
+    water.var_mm2 = max(water.var_mm2, (LEFT_SD_FRAC * taw_mm) ** 2)
+    water.told_lately_mm, water.odd_mm2 = [], 0.0
+    water.pulls.clear()
 
 
 def _back_mm(taken: list[Pull], drained_mm: float) -> float:

@@ -25,6 +25,7 @@ ENGINE = "controller/engine.py"
 QUALITY = "controller/sensing/quality.py"
 SCREENING = "controller/sensing/screening.py"
 CARE = "controller/probe_care.py"
+UNDRIED = "controller/sensing/undried.py"
 ENDS = "controller/watering/pulse_ends.py"
 TRIAL = "controller/meter_trial.py"
 UNSET = "controller/unset_clock.py"
@@ -92,6 +93,20 @@ PROBES = [
         "if known and lately and still and product",
         "if False and product",
         "P4",
+    ),
+    m(
+        UNDRIED,
+        "return memory.seen_mm >= bound_mm(memory, taw_mm, bare=bare)",
+        "return False",
+        "P4 P5",
+    ),
+    m(UNDRIED, "memory.sum_mm + given_mm - SHARE", "0.0 * given_mm - SHARE", "P4 P5"),
+    m(
+        "controller/undried_beds.py",
+        "    taken_back.leave(water, ",
+        "    (lambda *_: None)(water, ",
+        "P4",
+        "tests/unit/test_undried_beds.py",
     ),
     m(
         "controller/sensing/drift.py",

@@ -182,6 +182,8 @@ SERIES = {Flag.SATURATED_PLATEAU, Flag.RISE_UNEXPLAINED}  # what a probe's days 
 TRIALS = {  # what doses, peers and hands tell
     Flag.AGAINST_HAND,  # in test_hand_orders.py
     Flag.FROZEN,
+    Flag.NOT_DRYING,  # in test_undried_beds.py
+    Flag.WET_UNSEEN,
     Flag.NO_ANSWER_ONCE,
     Flag.QUARANTINED,
     Flag.DRIFT,
