@@ -10,6 +10,8 @@ import pytest
 
 from controller.events import Order, OrderKind
 from controller.garden import Garden
+from controller.sensing import care
+from controller.sensing.estimate import add_water
 from controller.sensing.flags import Flag
 from controller.sensing.undried import Undried
 from tests.probe_hands import A, B, Hands, Told, drying, garden
@@ -78,6 +80,20 @@ def test_a_bed_that_follows_such_a_sister_gets_its_own_back_as_well() -> None:
     water, day = hands.engine.state.water["north"], hands.engine.run.days["north"]
     assert water.depletion_mm / day.taw_mm > 0.5
     assert memory_of(hands, "north").given_mm == 0.0
+
+
+def test_a_dose_that_moves_one_brings_both_back() -> None:
+    lie = Lie()
+    hands = lie.asked()
+    hands.live(24.0)
+    assert stand(hands) == [A, B]
+    state, at_utc_s = hands.engine.state, hands.times()["at_utc_s"]
+    add_water(state.water["south"], 35.0, 0.08, at_utc_s)  # as a settled pulse tells it
+    care.dosed(state.trials, "south", 35.0, at_utc_s, at_utc_s)
+    lie.level[0] += 0.024
+    hands.live(15.0)
+    assert stand(hands) == []
+    assert memory_of(hands).vouched == 0
 
 
 def test_a_feel_that_agrees_brings_both_back_and_the_next_question_takes_longer() -> None:
