@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from controller.blindness import blind_d, blind_of, learning_of
 from controller.correcting import RAINED_MM, is_learning
+from controller.pausing import keeps_dry
 from controller.pick_orders import pick_ahead
 from controller.probe_care import swap_holds
 from controller.run import Run
@@ -220,8 +221,7 @@ def rules_of(run: Run, bed: str, window: Window) -> Rules:
         hold = Reason.CLEARED
     if today < setting.transplanted.toordinal():
         hold = Reason.NOT_PLANTED
-    paused = state.beds[bed].pause or state.pause
-    if paused is not None and state.at_utc_s < paused.until_utc_s:
+    if keeps_dry(run, bed):
         hold = Reason.PAUSED
     return Rules(
         interlock=None if locked is None or frost_hold else Reason(locked.value),

@@ -8,7 +8,9 @@ begins anew and the tank counts as full.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import time
 from typing import get_args
 
 from controller.garden import REFILL_TO_FRAC
@@ -16,7 +18,14 @@ from controller.garden_parts import Supply, Weekday
 from controller.run import Run
 from controller.watering import scarce
 from controller.watering.decision import BedView, Decision, Reason
-from controller.watering.hours import Place, Window, days_end_utc_s, turn_after_d, window_at
+from controller.watering.hours import (
+    Place,
+    Window,
+    days_end_utc_s,
+    local_to_utc_s,
+    turn_after_d,
+    window_at,
+)
 from controller.watering.policy import SMALLEST_DOSE_FRAC, looks_ahead_d
 from controller.watering.words import bed_name
 
@@ -54,8 +63,11 @@ def give(run: Run, litres: float) -> None:
     if not 0.0 < litres < math.inf:
         return
     if supply.litres_per_week is not None:
-        today = run.local_day(run.state.at_utc_s).toordinal()
-        scarce.note_given(kept.given_l, today, litres)
+        today = run.local_day(run.state.at_utc_s)
+        scarce.note_given(kept.given_l, today.toordinal(), litres)
+        over = local_to_utc_s(today + scarce.WEEK, time(0), run.garden.garden.zone)
+        end_s = run.trusted_s + over - run.state.at_utc_s
+        scarce.note_week(kept.weeks_l, end_s, run.trusted_s, litres)
     if supply.tank_l is not None:
         kept.tank_used_l = min(supply.tank_l, kept.tank_used_l + litres)
 
@@ -66,8 +78,14 @@ def week_left_l(run: Run) -> float | None:
     if week_l is None:
         return None
     today = run.local_day(run.state.at_utc_s).toordinal()
-    given_l = scarce.given_in_week_l(run.state.scarce.given_l, today)
+    given_l = max(scarce.given_in_week_l(days_l, today) for days_l in _days_l(run, today))
     return max(0.0, week_l - given_l - _under_way_l(run))
+
+
+def _days_l(run: Run, today: int) -> tuple[Mapping[int, float], Mapping[int, float]]:
+    """What was given by local day [L]: as the wall clock dates it, and by trusted time."""
+    kept = run.state.scarce
+    return kept.given_l, scarce.steady_days_l(kept.weeks_l, today, run.trusted_s)
 
 
 def tank_left_l(run: Run) -> float | None:
@@ -210,9 +228,12 @@ def _week_has_room_s(run: Run, wanted_l: float) -> float:
     week_l, at_s = run.garden.supply.litres_per_week, run.state.at_utc_s
     if week_l is None:
         return at_s
-    today = run.local_day(at_s)
+    today = run.local_day(at_s).toordinal()
     spare_l = week_l - _under_way_l(run)
-    ahead = scarce.week_allows_d(run.state.scarce.given_l, today.toordinal(), spare_l, wanted_l)
-    if ahead is None:
-        return math.inf
+    ahead = 0
+    for days_l in _days_l(run, today):
+        found = scarce.week_allows_d(days_l, today, spare_l, wanted_l)
+        if found is None:
+            return math.inf
+        ahead = max(ahead, found)
     return at_s if ahead == 0 else at_s + (ahead - 0.5) * DAY_S

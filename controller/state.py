@@ -214,10 +214,11 @@ class SkyState:
 
 @dataclass(slots=True, kw_only=True)
 class Pause:
-    """No automatic watering until then."""
+    """No automatic watering until then, by the wall clock and by trusted time."""
 
     until_utc_s: float
     why: str
+    until_trusted_s: float | None = None  # None: of an older record, not known yet
     called_trusted_s: float | None = None  # when it was last called out
 
 

@@ -85,5 +85,6 @@ class Paired:
 class Scarce:
     """The litres of a scarce supply, by what valves gave."""
 
-    given_l: dict[int, float] = field(default_factory=dict)  # by local day, the last eight
+    given_l: dict[int, float] = field(default_factory=dict)  # by local day, the last month
+    weeks_l: dict[int, float] = field(default_factory=dict)  # by the trusted hour their week ends
     tank_used_l: float = 0.0  # since it was full

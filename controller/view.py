@@ -20,6 +20,7 @@ from controller.flagging import sentence, worth_saying
 from controller.hand_orders import hand_json
 from controller.learned import learned_json
 from controller.mark_orders import marks_json
+from controller.pausing import ends_utc_s
 from controller.proving.told import walk_json
 from controller.run import Run
 from controller.scarce_view import supply_json, turn_json, within_limits
@@ -148,8 +149,10 @@ def _last(memory: BedMemory) -> dict[str, Any] | None:
     return {"at": rfc3339(last_s), "litres": round(memory.last_watering_l, 1)}
 
 
-def _pause(pause: Pause | None) -> dict[str, str] | None:
-    return None if pause is None else {"until": rfc3339(pause.until_utc_s), "why": pause.why}
+def _pause(run: Run, pause: Pause | None) -> dict[str, str] | None:
+    if pause is None:
+        return None
+    return {"until": rfc3339(ends_utc_s(run, pause)), "why": pause.why}
 
 
 def alert_json(alert: Alert) -> dict[str, Any]:
@@ -260,8 +263,8 @@ def picture(run: Run) -> dict[str, Any]:
     state, info = run.state, run.garden.garden
     heard = [probe.at_utc_s for probe in state.probes.values() if probe.mono_s is not None]
     running_l = sum(w.pulse.given_l for w in state.waterings.values() if w.pulse is not None)
-    paused = {bed: _pause(m.pause) for bed, m in state.beds.items() if m.pause is not None}
-    whole = _pause(state.pause)
+    paused = {bed: _pause(run, m.pause) for bed, m in state.beds.items() if m.pause is not None}
+    whole = _pause(run, state.pause)
     return {
         "at": rfc3339(state.at_utc_s),
         "garden": {

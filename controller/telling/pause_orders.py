@@ -10,17 +10,21 @@ from controller.state import Pause
 from controller.watering.settling import cut
 from controller.watering.words import bed_name
 
-PAUSE_MOST_S = 366 * 86_400.0
 PAUSE_STANDS = "pause_stands"  # who may only lengthen a pause asked for an earlier end
 
 
 def begin(run: Run, order: Order) -> Reply:
     """Pause a bed or the garden, or give the pause that stands another end."""
     state, until_s = run.state, order.until_utc_s
-    if until_s is None or not state.at_utc_s < until_s <= state.at_utc_s + PAUSE_MOST_S:
+    if until_s is None or not state.at_utc_s < until_s <= state.at_utc_s + pausing.PAUSE_MOST_S:
         text = "A pause needs an end that is still to come, within a year."
         return Reply(status="invalid", reason="until", text=text)
-    asked = Pause(until_utc_s=until_s, why=order.why, called_trusted_s=run.trusted_s)
+    asked = Pause(
+        until_utc_s=until_s,
+        until_trusted_s=run.trusted_s + (until_s - state.at_utc_s),
+        why=order.why,
+        called_trusted_s=run.trusted_s,
+    )
     before = pausing.standing(run, order.bed)
     pause = pausing.merged(before, asked, only_longer=order.only_longer)
     if pause is None:

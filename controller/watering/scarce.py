@@ -2,8 +2,9 @@
 
 Three limits of a supply, each optional: litres in any seven local days (so no calendar week can
 pass it, whichever day that begins on), weekdays on which water may run, a tank that somebody fills.
-They bind the policy; they are no safety limits, those stand in `limits`. A person's own order
-passes them, and counts.
+The seven days are counted by the wall clock and by trusted time, and the larger sum binds: a wall
+clock that runs ahead brings no water back. The limits bind the policy; they are no safety limits,
+those stand in `limits`. A person's own order passes them, and counts.
 
 Who lacks most drinks first, and in full: half a watering for each would wet no bed's roots. What is
 left over and too little for a useful dose stays for the next night, in which the bed that was next
@@ -15,11 +16,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 
 from controller.watering.decision import BedView, Decision, Reason
 
 WEEK_D = 7
+WEEK = timedelta(days=WEEK_D)
 KEPT_D = 31  # days of the record of what was given
+DAY_S, HOUR_S = 86_400.0, 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +99,39 @@ def note_given(given_l: dict[int, float], today: int, litres: float) -> None:
     given_l[today] = given_l.get(today, 0.0) + litres
     for day in [day for day in given_l if day <= today - KEPT_D]:
         del given_l[day]
+
+
+def note_week(weeks_l: dict[int, float], end_trusted_s: float, now_s: float, litres: float) -> None:
+    """Write what was given into the record that no wall clock moves, until its week is over.
+
+    Args:
+        weeks_l: by the hour of trusted time in which the week of what was given is over, changed in
+            place; only weeks that are over are left out.
+        end_trusted_s: when the week of this is over: with its seventh local midnight [s, trusted].
+        now_s: [s, trusted].
+        litres: [L], above 0.
+    """
+    hour = math.floor(end_trusted_s / HOUR_S) - 1  # so that clocks which are right never differ
+    weeks_l[hour] = weeks_l.get(hour, 0.0) + litres
+    for over in [one for one in weeks_l if one * HOUR_S <= now_s]:
+        del weeks_l[over]
+
+
+def steady_days_l(weeks_l: Mapping[int, float], today: int, now_s: float) -> dict[int, float]:
+    """What still counts by trusted time, by the local day on which it would have been given.
+
+    Args:
+        weeks_l: as `note_week` writes it.
+        today: the local day, as an ordinal.
+        now_s: [s, trusted].
+    """
+    days_l: dict[int, float] = {}
+    for hour, litres in weeks_l.items():
+        left_d = math.ceil((hour * HOUR_S - now_s) / DAY_S)
+        if left_d > 0:
+            day = min(today, today - WEEK_D + left_d)
+            days_l[day] = days_l.get(day, 0.0) + litres
+    return days_l
 
 
 def week_allows_d(

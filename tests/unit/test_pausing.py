@@ -1,7 +1,8 @@
-"""Pauses while one stands: who may end it sooner, whose reason counts, and its note of each day."""
+"""Pauses while one stands: who may end it sooner, its note of each day, and clocks that jump."""
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 
 import pytest
@@ -11,6 +12,7 @@ from api.orders import now_utc_s
 from controller.engine import Engine
 from controller.events import Order, OrderKind
 from controller.holds import carry_holds
+from controller.pausing import ends_utc_s, keeps_dry
 from controller.run import Run
 from controller.state import Pause
 from tests.desk_bench import EngineDesk
@@ -121,3 +123,104 @@ def test_after_an_update_the_journal_counts_by_the_same_rule(only_longer: bool) 
     pause = stands(run, None)
     assert pause is not None
     assert pause.until_utc_s == START_UTC_S + (30.0 if only_longer else 0.1) * DAY_S
+
+
+# -- clocks
+
+
+def paused(days: float, bed: str | None = None) -> Bench:
+    bench = Bench(small_garden())
+    bench.order("pause", bed, until_utc_s=bench.at_utc_s + days * DAY_S, why="away")
+    bench.dry_out(0.9, "south")
+    return bench
+
+
+@pytest.mark.hazard("T1")
+@BEDS
+@pytest.mark.parametrize("ahead_d", [30.0, 400.0])
+def test_a_clock_that_runs_ahead_for_a_while_ends_no_pause(bed: str | None, ahead_d: float) -> None:
+    bench = paused(20.0, bed)
+    bench.live(DAY_S, tick_s=300.0)
+    bench.wall_ahead_s += ahead_d * DAY_S
+    bench.live(1200.0, tick_s=60.0)
+    assert bench.engine.state.beds["south"].said.code == "paused"
+    until_s = ends_utc_s(bench.engine.run, kept(bench, bed))
+    assert until_s == pytest.approx(bench.at_utc_s + 19 * DAY_S - 1200.0, abs=120.0)
+    bench.wall_ahead_s -= ahead_d * DAY_S
+    bench.live(DAY_S, tick_s=300.0)
+    assert bench.litres["south"] == 0.0
+    assert {"paused", "bed_waiting"} <= bench.alert_codes(), "never dry in silence"
+    until_s = ends_utc_s(bench.engine.run, kept(bench, bed))
+    assert until_s == kept(bench, bed).until_utc_s
+
+
+def kept(bench: Bench, bed: str | None) -> Pause:
+    pause = stands(bench.engine.run, bed)
+    assert pause is not None
+    return pause
+
+
+@pytest.mark.hazard("T1")
+def test_a_clock_that_is_ahead_for_good_keeps_the_pause_as_long_as_it_was_meant() -> None:
+    bench = paused(3.0)
+    bench.live(3600.0, tick_s=300.0)
+    bench.wall_ahead_s += 30 * DAY_S
+    bench.live(2.0 * DAY_S, tick_s=600.0)
+    assert bench.litres["south"] == 0.0
+    assert "another 24 h" in [n.text for n in bench.notes("alert") if n.code == "paused"][-1]
+    bench.live(1.1 * DAY_S, tick_s=600.0)
+    assert bench.engine.state.pause is None
+    assert "paused" not in bench.alert_codes()
+
+
+def test_a_pause_whose_trusted_time_lags_ends_once_that_has_come() -> None:
+    """Reboots without a set clock count no time: it lasts longer, and ends all the same."""
+    bench = paused(2.0)
+    bench.live(DAY_S, tick_s=600.0)
+    kept(bench, None).until_trusted_s = bench.engine.run.trusted_s + 3 * DAY_S
+    bench.live(2.9 * DAY_S, tick_s=600.0)
+    assert bench.engine.state.pause is not None
+    bench.live(0.2 * DAY_S, tick_s=600.0)
+    assert bench.engine.state.pause is None
+
+
+def test_a_pause_of_an_older_record_gets_its_end_in_trusted_time() -> None:
+    bench = paused(5.0)
+    dumped = json.loads(bench.engine.dump())
+    del dumped["pause"]["until_trusted_s"]
+    bench.engine = Engine.load(json.dumps(dumped).encode())
+    assert kept(bench, None).until_trusted_s is None
+    bench.live(2 * 3600.0, tick_s=300.0)
+    left_s = (kept(bench, None).until_trusted_s or 0.0) - bench.engine.run.trusted_s
+    assert left_s == pytest.approx(5 * DAY_S - 2 * 3600.0, abs=1.0)
+    bench.wall_ahead_s += 30 * DAY_S
+    bench.live(1200.0, tick_s=60.0)
+    assert bench.engine.state.pause is not None
+
+
+def test_a_clock_that_nobody_set_gives_an_older_pause_no_end_in_trusted_time() -> None:
+    """It may be years behind: the pause would outlast the season."""
+    bench = Bench(small_garden(), clock_synced=False)
+    bench.engine.state.pause = Pause(until_utc_s=bench.at_utc_s + 300 * DAY_S, why="away")
+    bench.live(2 * 3600.0, tick_s=300.0)
+    assert kept(bench, None).until_trusted_s is None
+    bench.wall_ahead_s += 301 * DAY_S
+    bench.live(7200.0, tick_s=300.0)
+    assert bench.engine.state.pause is None
+
+
+def test_a_beds_short_pause_does_not_hide_the_gardens() -> None:
+    bench = paused(9.0)
+    run = bench.engine.run
+    run.state.beds["south"].pause = Pause(until_utc_s=bench.at_utc_s - 1.0, why="")
+    assert keeps_dry(run, "south")
+
+
+@BEDS
+def test_a_helpers_pause_shortens_trusted_time_neither(bed: str | None) -> None:
+    bench = paused(20.0, bed)
+    end_s = kept(bench, bed).until_trusted_s
+    bench.wall_ahead_s += 30 * DAY_S  # now a pause of an hour ends later by the wall clock
+    until_s = bench.at_utc_s + 3600.0
+    bench.order("pause", bed, until_utc_s=until_s, only_longer=True)
+    assert (kept(bench, bed).until_utc_s, kept(bench, bed).until_trusted_s) == (until_s, end_s)

@@ -29,6 +29,8 @@ from controller.watering.scarce import (
     allot,
     given_in_week_l,
     note_given,
+    note_week,
+    steady_days_l,
     week_allows_d,
 )
 from tests.engine_bench import Bench
@@ -420,10 +422,53 @@ def test_what_is_scarce_outlives_a_restart_and_a_clock_put_back() -> None:
     give(bench.engine.run, 50.0)
     bench.wall_ahead_s -= 40 * DAY_S
     bench.live(1200.0, tick_s=60.0)
-    assert supply(bench.engine)["week_left_l"] == 450.0
+    assert supply(bench.engine)["week_left_l"] == 330.0
     bench.wall_ahead_s += 8 * DAY_S
     bench.live(1200.0, tick_s=60.0)
+    assert supply(bench.engine)["week_left_l"] == 330.0, "the clock alone brings no water back"
+    bench.live(8 * DAY_S, tick_s=600.0)
     assert supply(bench.engine)["week_left_l"] == 500.0
+
+
+@pytest.mark.hazard("T1")
+def test_a_clock_that_runs_ahead_for_hours_refills_no_week() -> None:
+    bench = night(scarce_garden(litres_per_week=100.0, meter="main"), 0.75)
+    for _ in range(10):
+        bench.live(DAY_S / 2.0, tick_s=120.0)
+        bench.wall_ahead_s += 9 * DAY_S
+        bench.live(3 * 3600.0, tick_s=120.0)
+        bench.wall_ahead_s -= 9 * DAY_S
+        bench.live(9 * 3600.0, tick_s=120.0)
+    given = bench.pieces["south"]
+    assert sum(litres for _, litres in given) > 115.0, "a second week's water came"
+    week_s = 7 * DAY_S - 26 * 3600.0  # seven local days, the first nearly over, and two hours
+    for first_s, _ in given:
+        within = sum(litres for end_s, litres in given if first_s <= end_s < first_s + week_s)
+        assert within <= 100.0 + 4.0
+
+
+def test_two_clocks_that_are_right_count_the_same_week() -> None:
+    bench = night(scarce_garden(litres_per_week=500.0), 0.1)
+    run = bench.engine.run
+    for hour in range(24 * 9):
+        give(run, 1.0 + hour % 5)
+        bench.live(3600.0, tick_s=1800.0)
+        kept, today = run.state.scarce, run.local_day(bench.at_utc_s).toordinal()
+        steady_l = given_in_week_l(steady_days_l(kept.weeks_l, today, run.trusted_s), today)
+        wall_l = given_in_week_l(kept.given_l, today)
+        late = datetime.fromtimestamp(bench.at_utc_s, ZoneInfo(ZONE)).hour >= 22
+        assert steady_l <= wall_l if late else steady_l == wall_l, "but for two hours' margin"
+    assert len(kept.weeks_l) < 24 * 8, "what is over is left out"
+
+
+def test_the_turn_waits_for_the_week_by_trusted_time_too() -> None:
+    weeks_l: dict[int, float] = {}
+    note_week(weeks_l, 7 * DAY_S, 0.0, 60.0)
+    note_week(weeks_l, 10 * DAY_S, 3 * DAY_S, 40.0)
+    days_l = steady_days_l(weeks_l, 500, 3.5 * DAY_S)  # the wall clock may say any day
+    assert days_l == {497: 60.0, 500: 40.0}
+    assert week_allows_d(days_l, 500, 100.0, 50.0) == 4
+    assert steady_days_l(weeks_l, 500, 7 * DAY_S) == {496: 40.0}
 
 
 @pytest.mark.parametrize("litres", [0.0, -5.0, math.nan, math.inf])
