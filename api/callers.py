@@ -11,10 +11,11 @@ import asyncio
 
 from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
-from api.security import IPAddress, address_of, source_of
+from api.addresses import IPAddress, address_of, network_of, source_of
 
 MOST = 512  # connections at once ...
 FAR_MOST = 256  # ... of them from elsewhere than this machine ...
+NETWORK_MOST = 128  # ... of them from one network of IPv6 that we sit in ourselves ...
 SOURCE_MOST = 64  # ... and from one address there: a browser opens six. Our own choices
 ASKS_WITHIN_S = 10.0  # [s] real, for the head of a request, as for its body
 
@@ -22,7 +23,7 @@ ASKS_WITHIN_S = 10.0  # [s] real, for the head of a request, as for its body
 class BoundedCaller(H11Protocol):
     """One connection; closed at once where it is one too many, and later where it asks nothing."""
 
-    source = ""
+    source = network = ""
     near = False
     _timer: asyncio.TimerHandle | None = None
     _asked: object = None  # its newest request, at the last look
@@ -31,7 +32,9 @@ class BoundedCaller(H11Protocol):
         """Take it, or let go of it."""
         super().connection_made(transport)
         address = address_of(self.client[0] if self.client else "")
-        self.source, self.near = source_of(address), is_near(address)
+        ours = address_of(self.server[0] if self.server else "")
+        self.source, self.network = source_of(address, ours), network_of(address)
+        self.near = is_near(address)
         if self._is_too_many():
             transport.abort()
         else:
@@ -47,9 +50,10 @@ class BoundedCaller(H11Protocol):
         """Whether this one, counted with the others, is beyond what may be."""
         if self.near:
             return len(self.connections) > MOST
-        held = [one for one in self.connections if isinstance(one, BoundedCaller)]
-        far = [one.source for one in held if not one.near]
-        return len(far) > FAR_MOST or far.count(self.source) > SOURCE_MOST
+        far = [one for one in self.connections if isinstance(one, BoundedCaller) and not one.near]
+        beside = sum(one.network == self.network for one in far)
+        same = sum(one.source == self.source for one in far)
+        return len(far) > FAR_MOST or beside > NETWORK_MOST or same > SOURCE_MOST
 
     def _look(self) -> None:
         """Close it where no request began since the last look and none is being answered."""

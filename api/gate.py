@@ -11,8 +11,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.addresses import Names
 from api.problems import ProblemError, answer_problem
-from api.security import Names
 
 log = logging.getLogger(__name__)
 

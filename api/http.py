@@ -30,6 +30,7 @@ from api import (
     turn_routes,
     walk_routes,
 )
+from api.addresses import on_loopback
 from api.asks import Stopper, TheDesk, Writer, asked_reader, once, plain
 from api.description import whole
 from api.desk import Desk
@@ -46,7 +47,7 @@ from api.orders import (
     water_response,
 )
 from api.problems import ProblemError, etag_of, is_known, json_response
-from api.security import Caller, Doors, on_loopback
+from api.security import Caller, Doors
 from api.thinning import thinned
 from controller.events import OrderKind
 from controller.store_reads import LOG_LIMIT

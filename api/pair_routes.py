@@ -10,10 +10,11 @@ from pydantic import Field
 from starlette.responses import Response
 
 from api import bodies, roles
+from api.addresses import split_host
 from api.asks import Reader, TheDesk, Writer, once
 from api.orders import place, record_response, rfc3339
 from api.problems import ProblemError, json_response
-from api.security import CODE_S, split_host
+from api.security import CODE_S
 from controller.events import OrderKind
 from controller.telling.pair_orders import NAME_MOST, PAIRS_MOST, pairs_json
 

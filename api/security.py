@@ -2,8 +2,10 @@
 
 - A host name that is not listed is answered 400 (DNS rebinding); an origin that is not listed may
   write nothing, 403 (forged requests from another page).
-- The token stands for the operator. Five wrong ones a minute from one address: every call with a
-  token from there is answered 429 for 60 s of real time.
+- The token stands for the operator. Five wrong ones a minute from one address: every further wrong
+  one, and every code, is answered 429 for 60 s of real time. The right token and a right cookie are
+  let in all the same: nobody guesses 256 bits, and whoever else is on the link could keep the
+  operator from his own garden, and from a stop.
 - A paired browser has a cookie: a random name, signed with a key made from the token, so that it
   ends when the token is changed, and kept by the engine as a hash, so that it can be listed and
   withdrawn. It got it by a one-use code, which says whether it is an operator's or a helper's.
@@ -17,18 +19,16 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import ipaddress
 import secrets
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from urllib.parse import urlsplit
 
 from fastapi import Request
 
 from api import roles
-from api.pace import ADDRESSES_MOST as ADDRESSES_MOST
-from api.pace import Pace, WrongTries, trim
+from api.addresses import Names, caller_of, on_loopback
+from api.pace import Guesses, Pace, trim
 from api.problems import ProblemError
 from api.roles import OPERATOR
 from controller.told_state import Paired
@@ -40,10 +40,8 @@ CODES_MOST = 16  # outstanding at once
 FORM_MARK_S = 3600.0  # [s] a page kept by a browser is shown again for so long
 FORM_KEY_S = 12 * 3600.0  # [s] a page left open over a night still works
 USED_KEYS_MOST = 4096
-LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
-DEFAULT_PORTS = {"http": 80, "https": 443}
 PAIRED, LOCAL = "paired", "local"
-IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
+LONG_TOKEN = 16  # letters, from which on nobody guesses it here; a made one has 43
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,95 +62,6 @@ class Offer:
     role: str
     name: str
     until_s: float
-
-
-def on_loopback(request: Request) -> bool:
-    """Whether the other end is on this machine, and no proxy stands in for somebody else."""
-    if any(name in request.headers for name in ("forwarded", "x-forwarded-for", "via")):
-        return False
-    address = _address(request)
-    return address is not None and address.is_loopback
-
-
-def _address(request: Request) -> IPAddress | None:
-    return address_of(request.client.host if request.client else "")
-
-
-def address_of(host: str) -> IPAddress | None:
-    """The address of the other end, an IPv4 one in an IPv6 one's clothes as what it is."""
-    try:
-        address = ipaddress.ip_address(host.partition("%")[0])
-    except ValueError:
-        return None
-    mapped = getattr(address, "ipv4_mapped", None)
-    return mapped if mapped is not None else address
-
-
-def _source(request: Request) -> str:
-    """The address that wrong tokens count against."""
-    return source_of(_address(request))
-
-
-def source_of(address: IPAddress | None) -> str:
-    """Who is counted as one: an address; of IPv6 the network, which one host owns."""
-    if isinstance(address, ipaddress.IPv6Address) and not address.is_loopback:
-        return str(ipaddress.ip_network((address, 64), strict=False))
-    return str(address)
-
-
-def split_host(text: str) -> tuple[str, int | None] | None:
-    """Host name and port of a `Host` header or a listed name.
-
-    Args:
-        text: `name`, `name:port`, `[v6]:port`, or a bare IPv6 address.
-
-    Returns:
-        The name in lower case without brackets and trailing dot, and the port if one stands
-        there; None where it is no host.
-    """
-    if text.count(":") > 1 and not text.startswith("["):
-        text = f"[{text}]"
-    try:
-        parts = urlsplit(f"//{text}")
-        name, port = parts.hostname or "", parts.port
-    except ValueError:
-        return None
-    if not name or parts.path or parts.query or parts.fragment or "@" in text:
-        return None
-    return name.removesuffix("."), port
-
-
-class Names:
-    """The host names and origins under which the page is known.
-
-    Args:
-        names: listed names and addresses, besides those of loopback.
-    """
-
-    def __init__(self, names: Iterable[str]) -> None:
-        known = [split for name in (*LOOPBACK_NAMES, *names) if (split := split_host(name))]
-        self._hosts = frozenset(name for name, _ in known)
-        self._ports = frozenset(port for _, port in known if port is not None)
-
-    def knows_host(self, header: str) -> bool:
-        """Whether this `Host` header names us."""
-        split = split_host(header)
-        return split is not None and split[0] in self._hosts
-
-    def knows_origin(self, origin: str, port: int | None) -> bool:
-        """Whether this `Origin` is one of ours.
-
-        Args:
-            origin: the header.
-            port: the port that we listen on.
-        """
-        scheme, _, rest = origin.partition("://")
-        split = split_host(rest)
-        if scheme not in DEFAULT_PORTS or split is None or split[0] not in self._hosts:
-            return False
-        default = DEFAULT_PORTS[scheme]
-        asked = default if split[1] is None else split[1]
-        return asked in {port, default} | self._ports
 
 
 class Doors:
@@ -178,7 +87,7 @@ class Doors:
         self._cookie_key = hmac.digest(self._token, b"thirstline page cookie", "sha256")
         self._form_key = secrets.token_bytes(32)
         self._pairs = pairs
-        self._tries = WrongTries(monotonic)
+        self._guesses = Guesses(monotonic)
         self._pace = Pace(monotonic)
         self._codes: OrderedDict[bytes, Offer] = OrderedDict()
         self._used: OrderedDict[str, float] = OrderedDict()
@@ -206,7 +115,7 @@ class Doors:
             ProblemError: 401, 403, 429.
         """
         caller = self._sender(request)
-        self._pace.spend(_source(request))
+        self.keep_pace(request, caller)
         return caller
 
     def _sender(self, request: Request) -> Caller:
@@ -246,13 +155,14 @@ class Doors:
             return Caller(who="page on loopback", writes=bool(session), session=session)
         raise _no_token()
 
-    def keep_pace(self, request: Request) -> None:
-        """Count one order of this address; stops are not counted.
+    def keep_pace(self, request: Request, caller: Caller) -> None:
+        """Count one order of this browser, else of its network; stops are not counted.
 
         Raises:
             ProblemError: 429.
         """
-        self._pace.spend(_source(request))
+        paired = caller.session.startswith(f"{PAIRED}.")
+        self._pace.spend(caller.who if paired else caller_of(request)[1])
 
     def _known(self, request: Request) -> Caller | None:
         header = request.headers.get("authorization")
@@ -277,13 +187,15 @@ class Doors:
     # -- tokens
 
     def _check_token(self, request: Request, header: str) -> None:
-        source = _source(request)
-        self._tries.check(source)
         scheme, _, given = header.partition(" ")
         # encoded first: compare_digest takes no text beyond ASCII
         right = hmac.compare_digest(given.strip().encode("utf-8", "replace"), self._token)
-        if not (right and scheme.lower() == "bearer" and self._token):
-            self._tries.count(source)
+        right = right and scheme.lower() == "bearer" and self._token != b""
+        if right and len(self._token) >= LONG_TOKEN:
+            return
+        self._guesses.check_token(*caller_of(request))
+        if not right:
+            self._guesses.count_token(*caller_of(request))
             raise _no_token()
 
     # -- origins
@@ -323,14 +235,16 @@ class Doors:
         """Use a code up, for the first and last time.
 
         Raises:
-            ProblemError: 401 for a code that is wrong, used or too old; 429.
+            ProblemError: 401 for a code that is wrong, used or too old; 403 for what a page loads
+                as a picture or frame; 429.
         """
-        source = _source(request)
-        self._tries.check(source)
+        if request.headers.get("sec-fetch-dest", "document") != "document":
+            raise ProblemError(403, "A link is opened as a page of its own.")  # no try of a code's
+        self._guesses.check_code(*caller_of(request))
         offer = self._codes.pop(_digest(code), None)
         if offer is not None and self._monotonic() < offer.until_s:
             return offer
-        self._tries.count(source)
+        self._guesses.count_code(*caller_of(request))
         raise ProblemError(401, "This link was used already or is too old; make a new one.")
 
     def new_pairing(self) -> tuple[str, str, str]:

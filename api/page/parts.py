@@ -9,11 +9,12 @@ from fastapi import Request
 from starlette.responses import Response
 
 from api import bodies, roles
+from api.addresses import on_loopback
 from api.desk import Desk
 from api.orders import refusal
 from api.page import front, plans, render
 from api.problems import ProblemError, etag_of
-from api.security import COOKIE, COOKIE_S, LOCAL, PAIRED, Caller, Doors, on_loopback
+from api.security import COOKIE, COOKIE_S, LOCAL, PAIRED, Caller, Doors
 from controller.effects import Answer
 from controller.us_units import Typed
 
@@ -107,7 +108,7 @@ async def sent_form(request: Request) -> tuple[Caller, dict[str, str]]:
     """
     doors = doors_of(request)
     caller = doors.form_sender(request)
-    doors.keep_pace(request)
+    doors.keep_pace(request, caller)
     form = await bodies.form_body(request)
     doors.spend_form_key(caller.session, form.pop("key", ""))
     return caller, form

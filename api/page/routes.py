@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from api import bodies
+from api.addresses import on_loopback
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
 from api.page.felt import miss_words
@@ -33,7 +34,7 @@ from api.page.typed import VOLUME, amount_of
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError, is_known
 from api.roles import HELPER
-from api.security import Caller, on_loopback
+from api.security import Caller
 from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)

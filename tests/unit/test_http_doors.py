@@ -6,9 +6,10 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from api.addresses import Names, address_of, source_of, split_host
 from api.desk import FakeDesk
 from api.http import create_app
-from api.security import ADDRESSES_MOST, Names, split_host
+from api.pace import ADDRESSES_MOST, NETWORK_WRONG_MOST
 
 RIGHT = "the-operators-token"
 BEARER = {"Authorization": f"Bearer {RIGHT}"}
@@ -226,13 +227,43 @@ def _guess(client: TestClient, times: int) -> list[int]:
 def test_five_wrong_tokens_shut_the_address_out_for_a_minute(open_from: Open, clock: Clock) -> None:
     client = open_from("192.168.1.7")
     assert _guess(client, 7) == [401] * 5 + [429] * 2
-    right = client.get("/api/garden", headers=BEARER)
-    assert right.status_code == 429
-    assert int(right.headers["retry-after"]) == 61
+    shut = client.get("/api/garden", headers=WRONG)
+    assert int(shut.headers["retry-after"]) == 61
+    code = client.app.state.issue_code()  # type: ignore[attr-defined]
     clock.mono_s += 59.9
-    assert client.get("/api/garden", headers=BEARER).status_code == 429
+    assert _guess(client, 1) == [429]
+    assert client.get(f"/open?code={code}").status_code == 429, "a right code waits too"
     clock.mono_s += 0.2
+    assert client.get(f"/open?code={code}").status_code == 200
+    assert _guess(client, 1) == [401]
+
+
+@pytest.mark.hazard("N1")
+@pytest.mark.parametrize("address", ["192.168.1.7", "fe80::bad", "2001:db8::1"])
+def test_whoever_is_shut_out_the_right_token_and_cookie_are_let_in(
+    open_from: Open, desk: FakeDesk, address: str
+) -> None:
+    paired = _paired(open_from, address)
+    client = open_from(address)
+    assert _guess(client, 6)[-1] == 429
     assert client.get("/api/garden", headers=BEARER).status_code == 200
+    assert client.put("/api/lock", json={"why": "x"}, headers=BEARER).status_code == 200
+    assert client.post("/api/stop", headers=BEARER).status_code == 200
+    own = {"Origin": "http://thirstline.local:8470"}
+    assert paired.post("/api/beds/south/stop", headers=own).status_code == 200
+    assert len(desk.stops) == 2
+    assert client.get("/api/garden", headers=WRONG).status_code == 429
+
+
+def test_a_token_that_somebody_typed_short_waits_like_a_wrong_one(clock: Clock) -> None:
+    app = create_app(FakeDesk(), token="tomato", monotonic=clock)  # noqa: S106 - of this test
+    client = TestClient(app, base_url="http://localhost:8470", client=("192.168.1.7", 5))
+    short = {"Authorization": "Bearer tomato"}
+    assert client.get("/api/garden", headers=short).status_code == 200
+    _guess(client, 5)
+    assert client.get("/api/garden", headers=short).status_code == 429
+    clock.mono_s += 60.1
+    assert client.get("/api/garden", headers=short).status_code == 200
 
 
 def test_wrong_tokens_spread_over_more_than_a_minute_do_not_shut(
@@ -253,13 +284,63 @@ def test_one_address_does_not_shut_another_out(open_from: Open) -> None:
 def test_the_addresses_of_one_ipv6_network_count_together(open_from: Open) -> None:
     for last in range(5):
         _guess(open_from(f"2001:db8::{last + 1:x}"), 1)
-    assert open_from("2001:db8::ff").get("/api/garden", headers=BEARER).status_code == 429
+    assert _guess(open_from("2001:db8::ff"), 1) == [429]
+
+
+@pytest.mark.hazard("N1")
+def test_a_stranger_on_the_link_shuts_no_other_out_and_all_together_have_a_bound(
+    open_from: Open,
+) -> None:
+    assert _guess(open_from("fe80::bad"), 6) == [401] * 5 + [429]
+    phone = open_from("fe80::f00d", "http://thirstline.local:8470")
+    code = phone.app.state.issue_code()  # type: ignore[attr-defined]
+    assert phone.get(f"/open?code={code}").status_code == 200
+    tried = [status for last in range(1, 30) for status in _guess(open_from(f"fe80::{last:x}"), 1)]
+    assert tried.count(401) == NETWORK_WRONG_MOST - 5
+
+
+def test_codes_are_guessed_no_faster_from_many_addresses_of_a_link(open_from: Open) -> None:
+    got = [open_from(f"fe80::{n:x}").get(f"/open?code=g{n}").status_code for n in range(1, 9)]
+    assert got == [401] * 5 + [429] * 3
+    phone = open_from("fe80::f00d")
+    code = phone.app.state.issue_code()  # type: ignore[attr-defined]
+    assert phone.get(f"/open?code={code}").status_code == 429
+
+
+@pytest.mark.hazard("N1")
+@pytest.mark.parametrize("loaded_as", ["image", "iframe", "empty", "script"])
+def test_what_another_page_loads_is_no_try_of_a_code(open_from: Open, loaded_as: str) -> None:
+    here = open_from()
+    code = here.app.state.issue_code()  # type: ignore[attr-defined]
+    sent = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Dest": loaded_as}
+    for guess in ("1", "2", "3", "4", "5", "6", code):
+        assert here.get(f"/open?code={guess}", headers=sent).status_code == 403
+    assert here.get("/api/garden", headers=BEARER).status_code == 200
+    opened = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Dest": "document"}
+    assert here.get(f"/open?code={code}", headers=opened).status_code == 200, "a link in a mail"
+
+
+@pytest.mark.parametrize(
+    ("far", "ours", "source"),
+    [
+        ("192.168.1.7", "192.168.1.1", "192.168.1.7"),
+        ("::ffff:192.168.1.7", None, "192.168.1.7"),
+        ("::1", "::1", "::1"),
+        ("fe80::7%eth0", None, "fe80::7"),
+        ("2001:db8::7", "2001:db8::1", "2001:db8::7"),
+        ("fd00:1:2:3::7", "fd00:1:2:3::1", "fd00:1:2:3::7"),
+        ("2001:db8::7", "2001:db8:0:1::1", "2001:db8::/64"),
+        ("2001:db8::7", "192.168.1.1", "2001:db8::/64"),
+        ("no address", "2001:db8::1", "None"),
+    ],
+)
+def test_who_is_counted_as_one(far: str, ours: str | None, source: str) -> None:
+    assert source_of(address_of(far), None if ours is None else address_of(ours)) == source
 
 
 def test_stop_from_loopback_is_never_shut_out(open_from: Open, desk: FakeDesk) -> None:
     client = open_from()
-    _guess(client, 6)
-    assert client.put("/api/lock", json={"why": "x"}, headers=BEARER).status_code == 429
+    assert _guess(client, 6)[-1] == 429
     assert client.post("/api/stop", headers=WRONG).status_code == 200
     assert client.post("/api/beds/south/stop").status_code == 200
     assert client.get("/api/garden").status_code == 200, "no token, so nothing to guess"
@@ -270,7 +351,7 @@ def test_guessing_from_many_addresses_keeps_memory_bounded(open_from: Open) -> N
     doors: Any = open_from().app.state.doors  # type: ignore[attr-defined]
     for number in range(ADDRESSES_MOST + 50):
         _guess(open_from(f"10.1.{number // 256}.{number % 256}"), 1)
-    assert len(doors._tries) == ADDRESSES_MOST
+    assert len(doors._guesses) == ADDRESSES_MOST
 
 
 # -- cookie

@@ -4,10 +4,12 @@ import contextlib
 import http.client
 import socket
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
 from api import callers
+from api.addresses import address_of, network_of, source_of
 from api.desk import FakeDesk
 from api.http import create_app
 from api.listening import bound_socket
@@ -104,6 +106,31 @@ def test_callers_from_elsewhere_that_say_nothing_leave_room_for_all_others(
             _held(port, f"127.0.0.{number}", callers.SOURCE_MOST, slow)
         assert len(_held(port, "127.0.0.21", 1, slow)) == 0  # all their places are taken
         assert _asked(port, "POST", "/api/stop") == 200
+
+
+def _caller(held: set[Any], address: str, ours: str) -> callers.BoundedCaller:
+    """One more connection from there, as it is counted."""
+    far = address_of(address)
+    one = callers.BoundedCaller.__new__(callers.BoundedCaller)
+    one.connections = held
+    one.source, one.network = source_of(far, address_of(ours)), network_of(far)
+    held.add(one)
+    return one
+
+
+@pytest.mark.hazard("N3")
+@pytest.mark.parametrize(("net", "ours"), [("fe80:", "fe80::1"), ("2001:db8:", "2001:db8::1")])
+def test_a_stranger_of_our_own_network_leaves_its_others_places(net: str, ours: str) -> None:
+    held: set[Any] = set()
+    for _ in range(callers.SOURCE_MOST):
+        assert not _caller(held, f"{net}:bad", ours)._is_too_many()
+    refused = _caller(held, f"{net}:bad", ours)
+    assert refused._is_too_many()
+    held.remove(refused)
+    for number in range(callers.NETWORK_MOST - callers.SOURCE_MOST):
+        assert not _caller(held, f"{net}:a{number:x}", ours)._is_too_many()
+    assert _caller(held, f"{net}:f00d", ours)._is_too_many(), "its network has a bound of its own"
+    assert not _caller(held, "2001:db8:7::1", ours)._is_too_many()
 
 
 @pytest.mark.hazard("N3")

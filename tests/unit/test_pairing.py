@@ -401,6 +401,26 @@ def test_a_thief_with_the_token_is_held_to_a_pace_and_stops_are_not(
     assert again == [202] * 5 + [429] * 2
 
 
+@pytest.mark.parametrize("helpers_address", ["192.168.1.5", "2001:db8::7"])
+def test_a_helpers_many_orders_leave_the_operator_his(
+    place: Place, monkeypatch: pytest.MonkeyPatch, helpers_address: str
+) -> None:
+    """From the same house, and a helper gets no more of them by changing his address."""
+    monkeypatch.setattr(pace, "ORDERS_MOST", 20)
+    helper = place.paired("helper", "Ann", address=helpers_address)
+    body = {"feel": "dry", "depth_cm": 20}
+    sent: dict[str, Any] = {"json": body, "headers": OWN}
+    codes = [helper.post("/api/beds/south/soil", **sent).status_code for _ in range(25)]
+    assert codes == [200] * 20 + [429] * 5
+    moved = place.browser("2001:db8:7::1")
+    moved.cookies = helper.cookies
+    assert moved.post("/api/beds/south/soil", **sent).status_code == 429
+    assert helper.post("/api/stop", headers=OWN).status_code == 200
+    operator = place.browser(helpers_address)
+    got = operator.post("/api/beds/south/water", json={"litres": 1}, headers=BEARER)
+    assert got.status_code == 202
+
+
 # -- in words
 
 
