@@ -37,6 +37,7 @@ from api.page.holds import (
 from api.page.scarce import supply_words, turn_words, waits_for_water
 from api.page.states import drawn_words, given_words, label_words, left_words, valve_words
 from api.page.strip_scale import Ahead
+from api.page.walking import asks, walk_headline, walk_now, walk_words
 from api.page.words import DAY_S, Tongue, bed_name, listed, named, number, utc_s_of
 from api.problems import etag_of
 
@@ -119,7 +120,9 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
         "todo": todo(view, tongue),
         "beds": beds,
         "notices": notices,
-        "any_open": any(card.is_open for card in beds),
+        "any_open": any(card.is_open for card in beds) or walk_now(view) is not None,
+        "walk": walk_now(view),
+        "walk_line": walk_words(view, tongue),
         "stale": not view["link_up"],
         "lock_line": f"Locked: {view['holds']['lock_why']}" if view["holds"]["locked"] else "",
         "pause_line": garden_pause(view, tongue),
@@ -159,23 +162,25 @@ def verdict(view: dict[str, Any]) -> str:
     """Whether all is well, in a word; empty while that is still being found out."""
     shown = alerts_to_show(view)
     needed = any(alert["person_needed"] or alert["code"] in NO_CONTACT for alert in shown)
-    if needed or view["holds"]["locked"] or not view["link_up"]:
+    if needed or asks(view) or view["holds"]["locked"] or not view["link_up"]:
         return "Look here:"
     unproved = any(bed["valve"] in UNPROVED_VALVES for bed in view["beds"].values())
     again = any(back_in_contact(view, bed) for bed in view["beds"])  # not judged since
-    if unproved or again or unheard(view) or not view["ready"]:
+    if unproved or again or unheard(view) or walk_now(view) or not view["ready"]:
         return ""
     return "Well, but for what stands below." if shown else "All is well."
 
 
 def headline(view: dict[str, Any], tongue: Tongue) -> PIECES:
     """One sentence for the whole garden: what is wrong, who drinks, or who drinks next."""
-    return _wrong(view) or _drinking(view, tongue) or _next(view, tongue)
+    return _wrong(view) or walk_headline(view) or _drinking(view, tongue) or _next(view, tongue)
 
 
 def _wrong(view: dict[str, Any]) -> PIECES:
     if view["holds"]["locked"]:
         return [("Locked.", True), (" Nothing opens until a person unlocks.", False)]
+    if asks(view):
+        return walk_headline(view)
     for alert in view["alerts"]:
         if alert["person_needed"]:
             where = bed_name(alert["bed"]) if alert["bed"] else "The garden"
@@ -228,6 +233,8 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
     many = sum(1 for alert in alerts_to_show(view) if alert["person_needed"])
     read_s = utc_s_of(view["last_reading_at"])
     read = "No reading yet." if read_s is None else f"Last reading {tongue.when(read_s)}."
+    if asks(view):
+        return f"It waits for a quarter of an hour, then it ends. {read}"
     if many:
         things = "One thing needs" if many == 1 else f"{many} things need"
         return f"{things} you, see below. {read}"
@@ -241,6 +248,8 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
         return f"Paused by you. Water by hand if it gets hot. {read}"
     if any(alert["code"] == "tank_low" for alert in view["alerts"]):
         return f"Fill the tank, and say so. {read}"
+    if walk_now(view) is not None:
+        return f"Go and look what gets wet; it asks you then. {read}"
     return f"Nothing for you to do. {read}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.page.walking import is_walked, walk_words
 from api.page.words import Tongue, bed_name, listed, number, utc_s_of
 from controller.watering.decision import YES
 
@@ -198,6 +199,8 @@ def back_in_contact(view: dict[str, Any], bed: str) -> bool:
 
 def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     """Why a bed drinks or not; empty where one sentence for the whole garden says it."""
+    if is_walked(view, bed):
+        return walk_words(view, tongue)
     own = bed_pause(view, bed, tongue)
     if own:
         return own

@@ -29,7 +29,7 @@ from api.page.parts import (
     sent_form,
     why_in,
 )
-from api.page.told import Told, told_words
+from api.page.told import Told, is_over, told_words
 from api.page.typed import VOLUME, amount_of
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError, is_known
@@ -79,6 +79,8 @@ async def front_page(request: Request, span: str = "10") -> Response:
     def said_now() -> tuple[str, str]:
         view = desk.view()
         told: Told | None = getattr(app.state, "told", None)
+        if told is not None and is_over(view, told, time.monotonic()):
+            app.state.told = told = None  # and it stays so once that has closed again
         said = told_words(view, told, front.tongue_of(view), time.monotonic())
         return desk.version(), said
 
@@ -309,6 +311,8 @@ async def do_water(request: Request, bed: str) -> Response:
     bed_in(desk, bed)
     wanted = _wanted(form.get("how", ""), form.get("amount", ""))
     answer = await place(desk, caller, OrderKind.WATER, bed=bed, **wanted)
+    if refusal(answer) is None:
+        request.app.state.told = None  # what was closed is opened on purpose
     tongue = front.tongue_of(desk.view())
     much = "" if answer.litres is None else f" {tongue.litres(answer.litres)}"
     long = "" if answer.open_s is None else f", about {duration(answer.open_s)} of open valve"

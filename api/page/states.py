@@ -20,6 +20,7 @@ from api.page.holds import (
     runs,
     usual_s,
 )
+from api.page.walking import BEING_WALKED, is_walked
 from api.page.words import DAY_S, Tongue, left, number
 
 
@@ -115,6 +116,8 @@ def label_words(view: dict[str, Any], bed: str, shape: plant.Posture) -> str:
     """
     state = view["beds"][bed]
     valve = VALVES.get(state["valve"], VALVES["unknown"])
+    if is_walked(view, bed) and state["valve"] != "latched":
+        return BEING_WALKED
     if valve.label:
         return valve.label
     if not in_contact(view, state) and state["valve"] in OPEN_VALVES:

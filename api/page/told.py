@@ -8,6 +8,7 @@ from typing import Any
 
 from api.page.holds import OPEN_VALVES
 from api.page.states import given_words
+from api.page.walking import walk_now
 from api.page.words import Tongue, bed_name, listed, number, utc_s_of
 
 SHOWN_S = 300.0  # [s, real] long enough to walk to the bed and back
@@ -43,19 +44,40 @@ def told_words(view: dict[str, Any], told: Told | None, tongue: Tongue, mono_s: 
     """
     if told is None or not mono_s - told.mono_s < SHOWN_S:
         return ""
-    valves = {bed: state["valve"] for bed, state in view["beds"].items()}
-    if view.get("master") is not None:
-        valves["master valve"] = view["master"]
-    if told.bed is not None:
-        valves = {bed: valve for bed, valve in valves.items() if bed == told.bed}
-    opened_anew = any(valve in OPEN_VALVES for valve in valves.values())
-    if opened_anew and mono_s - told.mono_s > CLOSING_S:
+    if told.bed is not None and told.bed not in view["beds"]:
+        return ""
+    valves = _valves(view, told)
+    if is_over(view, told, mono_s):
         return ""
     at = tongue.clock(told.at_utc_s)
     if told.bed is not None:
         given = _given(view["beds"][told.bed], told, tongue)
         return f"{bed_name(told.bed)} was stopped at {at}{given}. {_proved(view, valves)}"
     return f"Every valve was told to close at {at}. {_proved(view, valves)}"
+
+
+def is_over(view: dict[str, Any], told: Told, mono_s: float) -> bool:
+    """Whether something was opened on purpose since: then the stop is no news any more.
+
+    Args:
+        view: of the garden.
+        told: the last stop.
+        mono_s: now, by the clock of `told`.
+    """
+    if not mono_s - told.mono_s > CLOSING_S:
+        return False
+    walked = told.bed is None and walk_now(view) is not None
+    return walked or any(valve in OPEN_VALVES for valve in _valves(view, told).values())
+
+
+def _valves(view: dict[str, Any], told: Told) -> dict[str, str]:
+    """What is known of each valve that was told to close."""
+    if told.bed is not None:
+        return {told.bed: view["beds"][told.bed]["valve"]} if told.bed in view["beds"] else {}
+    valves = {bed: state["valve"] for bed, state in view["beds"].items()}
+    if view.get("master") is not None:
+        valves["master valve"] = view["master"]
+    return valves
 
 
 def _given(state: dict[str, Any], told: Told, tongue: Tongue) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from api.orders import bed_in, place
 from api.page import front
@@ -61,7 +61,14 @@ async def do_walk(request: Request) -> Response:
     if bed is not None:
         bed_in(desk, bed)
     answer = await place(desk, caller, OrderKind.WALK, bed=bed, yes=False)
+    if answer.status == "accepted" and answer.reason == "walking":
+        request.app.state.told = None  # what was closed is opened on purpose
+        return _back_to_it()
     return said_page(request, answer, answer.text)
+
+
+def _back_to_it() -> Response:
+    return RedirectResponse("/walk", 303, {"Cache-Control": "no-store"})
 
 
 async def do_answer(request: Request) -> Response:
@@ -73,7 +80,7 @@ async def do_answer(request: Request) -> Response:
     if right not in {"yes", "no"}:
         raise ProblemError(422, "Say yes or no.")
     answer = await place(desk, caller, OrderKind.WALK_ANSWER, bed=bed, yes=right == "yes")
-    return said_page(request, answer, answer.text)
+    return _back_to_it() if answer.status == "accepted" else said_page(request, answer, answer.text)
 
 
 async def do_backflow(request: Request) -> Response:

@@ -48,7 +48,7 @@ def begin_run(run: Run, event: Started) -> None:
     proving = run.state.proving
     if proving.active is not None:
         if proving.active.kind == "walk":
-            walk.end_walk(run, "The walk was cut by a restart. Go on with: thirstline walk.")
+            walk.end_walk(run, f"The walk was cut by a restart. {walk.GO_ON}")
         proving.active = None
     proving.proofs = event.proofs
     if event.proofs and event.armed and proving.since_trusted_s is None:

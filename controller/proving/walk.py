@@ -29,6 +29,7 @@ from controller.watering.words import bed_name
 PASSING = frozenset({Refused.BUSY, Refused.SUPPLY, Refused.RESTING})
 WAITS_MOST_S = 1200.0  # for a valve that rests, the master's rest among it
 ASKS_S = 900.0  # for a person's answer
+GO_ON = "Go on under Valves… on the page, or with: thirstline walk."
 EXERCISE_S = 20.0  # a master without a meter behind it
 ENDS_WALK = frozenset(
     {"stopped", "locked", "paused", "link", "other", "gone", "fault", "unrecorded", "restart"}
@@ -64,7 +65,7 @@ def step(run: Run, active: Active) -> None:
     if active.phase == "closing" and active.at not in run.state.waterings:
         _conclude(run, active)
     if active.phase == "asking" and run.state.mono_s - active.since_mono_s > ASKS_S:
-        end_walk(run, "Nobody answered for a quarter of an hour. Go on with: thirstline walk.")
+        end_walk(run, f"Nobody answered for a quarter of an hour. {GO_ON}")
 
 
 def _enter(run: Run, active: Active, phase: str) -> None:

@@ -11,7 +11,7 @@ from controller.proving.arming import OK, baseline_stands, unarmed, walk_of
 from controller.proving.listening import other_water
 from controller.proving.memory import Active, Backflow
 from controller.proving.proof import put_off
-from controller.proving.walk import bed_words, end_walk, write
+from controller.proving.walk import GO_ON, bed_words, end_walk, write
 from controller.run import Run
 from controller.watering import hose
 from controller.watering.guard import interlock
@@ -147,13 +147,11 @@ def end(run: Run, order: Order) -> Reply:
     active = run.state.proving.active
     if active is None or active.kind != "walk":
         return _no("nothing", "No walk is under way.")
-    stop(run, None, f"Ended by {order.who}. Go on with: thirstline walk.")
+    stop(run, None, f"Ended by {order.who}. {GO_ON}")
     return _yes("ended", "The walk is ended. What was finished stays walked.")
 
 
-def stop(
-    run: Run, bed: str | None, text: str = "The walk was stopped. Go on with: thirstline walk."
-) -> None:
+def stop(run: Run, bed: str | None, text: str = f"The walk was stopped. {GO_ON}") -> None:
     """End the walk or proof that is under way, its valve told to close.
 
     Args:

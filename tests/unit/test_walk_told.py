@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from api.http import create_app
 from api.look import RefusedError
 from api.walk_routes import Device
 from controller.datafolder import DataFolder
+from controller.effects import Answer
 from controller.proving.walk_orders import DEVICES
 from controller.view import picture
 from tests.engine_bench import Bench
@@ -140,13 +142,99 @@ def test_the_page_shows_each_valve_and_begins_a_walk(client: TestClient, desk: F
     assert {"what": "walk", "bed": "south", "yes": False}.items() <= desk.orders[0].items()
 
 
+def test_a_walk_that_begins_leads_to_its_own_page(client: TestClient, desk: FakeDesk) -> None:
+    desk.answer = Answer(order="o", status="accepted", reason="walking", text="The walk begins.")
+    got = client.post("/do/walk", data={"key": key_on(client, "/walk")})
+    assert (got.status_code, got.headers["location"]) == (303, "/walk")
+    desk.answer = Answer(order="o", status="refused", reason="busy", text="Not now: a bed drinks.")
+    got = client.post("/do/walk", data={"key": key_on(client, "/walk")})
+    assert got.status_code == 409
+    assert "Not now: a bed drinks." in got.text
+
+
+@pytest.mark.parametrize("needed", [False, True], ids=["well", "another-alert"])
+def test_the_front_page_asks_first_what_the_walk_asks(
+    client: TestClient, desk: FakeDesk, needed: bool
+) -> None:
+    desk.set(walk=walk_now(now=ASKING))
+    alert = {"id": "not_armed", "code": "not_armed", "bed": None, "valve": None, "probe": None}
+    more = {"since": "2026-07-15T17:00:00Z", "text": "Not armed: South.", "person_needed": True}
+    desk.set(alerts=[{**alert, **more}] if needed else [])
+    html = client.get("/").text
+    top = html[: html.index('class="beds"')]
+    assert '<p class="verdict">Look here:</p>' in top
+    assert "<strong>The walk</strong> waits for your answer." in top
+    assert "Nothing for you to do" not in html
+    assert "All is well" not in html
+    assert "Did South, and only South, get wet?" in top
+    form = top[top.index('action="/do/walk/answer"') :]
+    assert re.findall(r'name="right" value="(yes|no)"', form) == ["yes", "no"]
+    assert 'name="bed" value="south"' in form
+    assert 'href="/walk"' in top
+    card = html[html.index(">South</h2>") :]
+    assert card[card.index('class="state"') :].startswith('class="state">Being walked<')
+    assert html.count("Being walked") == 1
+
+
+def test_a_walk_on_its_way_is_no_watering(client: TestClient, desk: FakeDesk) -> None:
+    open_now = {**ASKING, "phase": "opening", "asks": None, "text": "South is open: look."}
+    desk.set_bed("south", valve="open")
+    desk.set(walk=walk_now(now=open_now))
+    html = client.get("/").text
+    assert "<strong>The valves are walked</strong>: South now." in html
+    assert "drinks now" not in html
+    assert "All is well" not in html
+    assert '<p class="reason">South is open: look.</p>' in html
+    assert 'data-open="1"' in html
+    assert "/do/walk/answer" not in html
+
+
+@pytest.mark.parametrize("how", ["walk", "water", "seen"])
+def test_a_stop_is_said_no_more_once_something_was_opened_on_purpose(
+    client: TestClient, desk: FakeDesk, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    now_s = [0.0]
+    monkeypatch.setattr("time.monotonic", lambda: now_s[0])
+    assert client.post("/do/stop", data={"key": key_on(client, "/")}).status_code == 303
+    desk.set_bed("south", valve="told_to_close")
+    now_s[0] = 60.0
+    assert "not yet: South" in client.get("/").text
+    match how:
+        case "walk":
+            desk.answer = Answer(order="o", status="accepted", reason="walking")
+            client.post("/do/walk", data={"key": key_on(client, "/walk")})
+        case "water":
+            form = {"key": key_on(client, "/walk"), "how": "litres", "amount": "9"}
+            client.post("/do/beds/south/water", data=form)
+        case _:
+            desk.set_bed("south", valve="open")
+            assert "told to close at" not in client.get("/").text
+            desk.set_bed("south", valve="told_to_close")
+    assert "told to close at" not in client.get("/").text
+
+
+def test_silence_names_a_way_on_the_page() -> None:
+    bench = Bench(small_garden(beds=("south",), master=True, meter=True), armed=False)
+    bench.live(300.0)
+    assert bench.order("walk", None, yes=False) is not None
+    proving = bench.engine.state.proving
+    for _ in range(90):
+        bench.live(60.0)
+        if proving.active is None:
+            break
+    assert proving.active is None
+    assert proving.said.startswith("Nobody answered for a quarter of an hour.")
+    assert "Valves… on the page" in proving.said
+
+
 def test_the_page_asks_what_the_walk_asks(client: TestClient, desk: FakeDesk) -> None:
     desk.set(walk=walk_now(now=ASKING))
     own = client.get("/walk").text
     assert "Did South, and only South, get wet?" in own
     assert "refresh" not in own
     form = {"key": key_on(client, "/walk"), "bed": "south", "right": "no"}
-    assert client.post("/do/walk/answer", data=form).status_code == 200
+    got = client.post("/do/walk/answer", data=form)
+    assert (got.status_code, got.headers["location"]) == (303, "/walk")
     assert {"what": "walk_answer", "bed": "south", "yes": False}.items() <= desk.orders[0].items()
     assert client.post("/do/walk/answer", data=form).status_code == 403
     again = {"key": key_on(client, "/walk"), "bed": "south", "right": "maybe"}
