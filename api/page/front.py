@@ -266,7 +266,8 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
     depletion, line = number(state["depletion_frac"]), number(state["thirst_line_frac"])
     shape = plant.posture(state["state"], depletion, line)
     name = bed_name(bed)
-    rows = desk.history(bed, tongue.now_utc_s - days * DAY_S, tongue.now_utc_s)
+    from_utc_s = tongue.now_utc_s - days * DAY_S - strip.BEFORE_S
+    rows = desk.history(bed, from_utc_s, tongue.now_utc_s)
     window = (None, None) if runs(state) else promised_s(view, bed) or (None, None)
     reach = left_words(state, tongue)
     ahead = Ahead(

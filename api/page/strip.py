@@ -29,6 +29,7 @@ from api.page.words import DAY_S, DAYS, HOUR_S, MONTHS, Tongue, count, number
 HIGH = 170.0  # with the day letters
 FUTURE_SHARE = 0.30
 FUTURE_MOST_S = 6.0 * DAY_S
+BEFORE_S = DAY_S  # read before the days shown: no watering at their edge is cut in two
 GAP_S = 3.0 * HOUR_S  # silence longer than this is a gap; hourly values are not
 SEASON_DAYS = 60.0  # a strip of more days is ruled by months
 SEASON_LEAST_DAYS = 30.0  # a young record fills at least this
@@ -48,7 +49,8 @@ def draw(
     """The strip of one bed.
 
     Args:
-        rows: history as the desk gives it, in order.
+        rows: history as the desk gives it, in order; what is before the days shown counts only for
+            a watering that reaches over their edge.
         ahead: what is expected.
         tongue: the garden's zone, units and now.
         days: how far back [d].
@@ -59,12 +61,13 @@ def draw(
     """
     days = _shown_days(rows, tongue.now_utc_s, days)
     scale = _scale(rows, ahead, tongue.now_utc_s, days)
-    pieces = up_to_now(list(runs(rows)), ahead, tongue.now_utc_s)
-    rain = rain_by_day(scale, rows, tongue)
+    shown = _since(rows, scale.first_utc_s)
+    pieces = up_to_now(list(runs(shown)), ahead, tongue.now_utc_s)
+    rain = rain_by_day(scale, shown, tongue)
     parts = [
         _days(scale, tongue, days),
         *(_body(scale, piece) for piece in pieces),
-        _line(scale, rows, ahead),
+        _line(scale, shown, ahead),
         *(f'<path class="curve" d="{_path(scale, piece)}"/>' for piece in pieces),
         _silences(scale, pieces),
         draw_rain(scale, rain, tongue),
@@ -107,6 +110,10 @@ def _in_words(
     return " ".join([*told, f"{ahead.words[0].upper()}{ahead.words[1:]}." if ahead.words else ""])
 
 
+def _since(rows: list[dict[str, Any]], first_utc_s: float) -> list[dict[str, Any]]:
+    return [row for row in rows if float(row["at_utc_s"]) >= first_utc_s]
+
+
 def _shown_days(rows: list[dict[str, Any]], now_utc_s: float, days: float) -> float:
     """A season that has hardly begun does not show months before it."""
     if days <= SEASON_DAYS or not rows:
@@ -116,11 +123,13 @@ def _shown_days(rows: list[dict[str, Any]], now_utc_s: float, days: float) -> fl
 
 
 def _scale(rows: list[dict[str, Any]], ahead: Ahead, now_utc_s: float, days: float) -> Scale:
-    seen = [frac for row in rows if (frac := number(row["depletion_frac"])) is not None]
+    first_utc_s = now_utc_s - days * DAY_S
+    shown = _since(rows, first_utc_s)
+    seen = [frac for row in shown if (frac := number(row["depletion_frac"])) is not None]
     line = ahead.line_frac or 0.0
     future_s = min(FUTURE_MOST_S, days * DAY_S * FUTURE_SHARE / (1.0 - FUTURE_SHARE))
     return Scale(
-        first_utc_s=now_utc_s - days * DAY_S,
+        first_utc_s=first_utc_s,
         now_utc_s=now_utc_s,
         last_utc_s=now_utc_s + future_s,
         deepest_frac=max(DEEPEST_FRAC, line + 0.15, *(frac + 0.03 for frac in seen), 0.0),

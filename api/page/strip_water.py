@@ -22,6 +22,7 @@ RAIN_FULL_MM = 25.0  # a day of rain that fills the sky
 BAR_PX = 2.5  # half of a bar
 LABEL_PX = 42.0  # what a number with its unit needs, in the larger letters of a phone
 DROP_PX = 7.0  # half of a drop: none is cut at the edge
+NAME_PX = LABEL_PX + 9.0 + DROP_PX  # from a drop to the next, to have its litres between them
 # a drop, drawn from its foot up and round
 DROP = "a6 6 0 0 1-6-6c0-5 4-8 6-13c2 5 6 8 6 13a6 6 0 0 1-6 6Z"
 DROP_SMALL = "a3 3 0 0 1-3-3c0-3 2-4 3-7c1 3 3 4 3 7a3 3 0 0 1-3 3Z"
@@ -104,14 +105,35 @@ def waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: To
     places = [max(DROP_PX, scale.x(at)) for at, _ in drops]
     shape = DROP if len(drops) <= DROPS_LARGE_MOST else DROP_SMALL
     parts = []
+    named = _named(drops, _rooms(places))
     before = -WIDE
-    for x, room, (_, litres) in zip(places, _rooms(places), drops, strict=True):
+    for n, (x, room, (_, litres)) in enumerate(zip(places, _rooms(places), drops, strict=True)):
         parts.append(f'<path class="drop" d="M{x:.1f} {BOTTOM - 2:g}{shape}"/>')
-        if room > LABEL_PX + 9.0 + DROP_PX:
-            at = _beside(x, x - before, crossed=x <= now_x < x + LABEL_PX + 9.0)
+        if n in named:
+            crossed = x <= now_x < x + LABEL_PX + 9.0
+            at = _beside(x, x - before, crossed=crossed) if room > NAME_PX else _above(x, now_x)
             parts.append(f'<text class="drop-name" {at}>{tongue.litres(litres)}</text>')
         before = x
     return "".join(parts)
+
+
+def _named(drops: list[list[float]], rooms: list[float]) -> set[int]:
+    """Which drops have their litres: of those that stand too close together, the largest."""
+    named, close = set(), list[int]()
+    for n, room in enumerate(rooms):
+        close.append(n)
+        if room > NAME_PX or n == len(rooms) - 1:
+            most = max(close, key=lambda one: (drops[one][1], one))
+            if room > NAME_PX or most != n:
+                named.add(most)
+            close = []
+    return named
+
+
+def _above(x: float, now_x: float) -> str:
+    """Where the litres of a drop stand that has another close to its right."""
+    left = min(x - 0.5 * LABEL_PX, now_x - 2.0 - LABEL_PX)  # not through the rule of now
+    return f'x="{max(0.0, left):.1f}" y="{BOTTOM - 24:g}"'
 
 
 def _beside(x: float, room_left: float, *, crossed: bool) -> str:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from api.desk import FAKE_NOW_UTC_S, FakeDesk
-from api.page import strip, strip_water
+from api.page import front, strip, strip_water
 from api.page.straight import straighten
 from api.page.strip_scale import BOTTOM, TOP, Ahead, Scale
 from api.page.words import DAY_S, Tongue
@@ -137,6 +137,56 @@ def test_a_watering_is_one_drop_with_its_litres() -> None:
     assert svg.count('class="drop"') == 2
     assert ">350 L</text>" in svg
     assert ">96 L</text>" in svg
+
+
+@pytest.mark.parametrize("edge_h", [240.6, 239.6, 238.6, 237.6])
+def test_a_watering_keeps_its_litres_until_its_drop_has_left(edge_h: float) -> None:
+    """Its pulses leave the days that are shown one by one."""
+    given = {edge_h + 1.0 - n: 96.0 for n in range(4)}
+    rows = [row(ago, 0.2, given_l=litres) for ago, litres in given.items()] + hourly(hours=200)
+    svg = drawn(rows)
+    assert re.findall(r'class="drop-name"[^>]*>([^<]+)<', svg) == ["384 L"]
+
+
+def test_what_is_read_before_the_days_that_are_shown_is_not_drawn() -> None:
+    rows = hourly()
+    before = [row(240.0 + ago, 0.9, rain_mm=5.0) for ago in range(24, 0, -1)]
+    assert drawn(before + rows) == drawn(rows)
+
+
+def test_the_page_reads_what_a_watering_at_the_edge_needs() -> None:
+    asked: list[float] = []
+
+    class Desk(FakeDesk):
+        def history(self, bed: str, from_utc_s: float, to_utc_s: float) -> list[dict[str, Any]]:
+            asked.append(from_utc_s)
+            return super().history(bed, from_utc_s, to_utc_s)
+
+    front.context(Desk(), "10")
+    assert set(asked) == {FAKE_NOW_UTC_S - 10.0 * DAY_S - strip.BEFORE_S}
+    assert strip.BEFORE_S >= DAY_S
+
+
+@pytest.mark.parametrize(
+    ("first_l", "second_l", "named"),
+    [(383.0, 20.0, "383 L"), (20.0, 383.0, "383 L"), (50.0, 50.0, "50 L")],
+)
+@pytest.mark.parametrize("ago_h", [30.0, 120.0, 238.0], ids=["now", "middle", "edge"])
+def test_of_drops_that_stand_too_close_the_largest_has_its_litres(
+    first_l: float, second_l: float, named: str, ago_h: float
+) -> None:
+    pair = [row(ago_h, 0.2, given_l=first_l), row(ago_h - 14.0, 0.2, given_l=second_l)]
+    svg = drawn([*pair, row(0.0, 0.2)])
+    assert svg.count('class="drop"') == 2
+    (name,) = re.findall(r'class="drop-name" (x="[^>]*)>([^<]+)<', svg)
+    assert name[1] == named
+    x = float(re.findall(r'x="([\d.]+)"', name[0])[0])
+    from_x = x - strip_water.LABEL_PX if "anchor" in name[0] else x
+    now_x = scale().x(FAKE_NOW_UTC_S)
+    assert from_x >= 0.0
+    assert not from_x < now_x < from_x + strip_water.LABEL_PX, "the rule of now strikes it through"
+    if first_l > second_l:
+        assert f'y="{BOTTOM - 24:g}"' in name[0], "above the drops"
 
 
 def test_rain_hangs_from_the_top_summed_by_local_day() -> None:
@@ -331,6 +381,6 @@ def test_the_rule_of_now_strikes_no_litres_through() -> None:
     near = row(20.0, 0.2, given_l=50.0)
     alone = drawn([near])
     assert re.search(r'text-anchor="end">50 L</text>', alone)
-    crowded = drawn([row(60.0, 0.2, given_l=70.0), near])
+    crowded = drawn([row(60.0, 0.2, given_l=40.0), near])
     assert re.search(rf'y="{BOTTOM - 24:g}" text-anchor="end">50 L</text>', crowded)
     assert 'text-anchor="end"' not in drawn([row(120.0, 0.2, given_l=50.0)])
