@@ -32,6 +32,7 @@ MIDDAY = (
     "again in the morning."
 )
 AGAINST_ENOUGH = 2  # feels in a row that a probe contradicts
+OCCASION_S = 6 * 3600.0  # a feel this soon after is the same occasion: it does not count anew
 WIDENED_SD_FRAC = 0.2  # of TAW: a state that a doubted probe had a say in is a guess again
 
 
@@ -76,15 +77,18 @@ def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
     run.nudge = True
     after_frac = water.depletion_mm / run.days[bed].taw_mm
     words = f"{FEEL_WORDS[felt]} at {depth_cm:.0f} cm"
+    beside = (
+        "that is counted with what its probes tell. By both" if is_heard(run, bed) else "by that"
+    )
     text = (
-        f"{bed_name(bed)} was felt {words}: {percent(after_frac)} of its water is used by that, "
+        f"{bed_name(bed)} was felt {words}: {beside} {percent(after_frac)} of its water is used, "
         f"before it was {percent(before_frac)}."
     )
     return Reply(status="accepted", reason="felt", text=text, note=f"felt {words}")
 
 
 def _hold_beside(run: Run, bed: str, name: str, felt: Feel) -> None:
-    """Hold one probe beside the hand: two contradictions in a row, and the hand outranks it."""
+    """Hold one probe beside the hand: against it on two occasions in a row, it is outranked."""
     probe_frac = layer_frac(run, bed, name)
     if probe_frac is None:
         return
@@ -92,11 +96,15 @@ def _hold_beside(run: Run, bed: str, name: str, felt: Feel) -> None:
     if not by_hand.contradicts(felt, day.line_frac, probe_frac):
         if name in run.state.care:
             run.state.care[name].against_hand = 0
+            run.state.care[name].against_hand_utc_s = None
         end_flag(run, name, Flag.AGAINST_HAND)
         undried_beds.vouch(run, bed, name)
         return
     care = run.state.care.setdefault(name, ProbeCare())
-    care.against_hand += 1
+    last_s, now_s = care.against_hand_utc_s, run.state.at_utc_s
+    if last_s is not None and now_s - last_s < OCCASION_S:
+        return
+    care.against_hand, care.against_hand_utc_s = care.against_hand + 1, now_s
     if care.against_hand >= AGAINST_ENOUGH:
         raise_flag(run, name, Flag.AGAINST_HAND)
         water.var_mm2 = max(water.var_mm2, (WIDENED_SD_FRAC * day.taw_mm) ** 2)

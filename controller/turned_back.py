@@ -41,6 +41,7 @@ def turn_back(run: Run, at_utc_s: float) -> None:
         probe.at_utc_s = min(probe.at_utc_s, at_utc_s)
     for care in state.care.values():
         care.dawn_utc_s = _past(care.dawn_utc_s, at_utc_s)
+        care.against_hand_utc_s = _past(care.against_hand_utc_s, at_utc_s)
         care.strayed_utc_s = _past(care.strayed_utc_s, at_utc_s)
         care.inside_utc_s = _past(care.inside_utc_s, at_utc_s)
 

@@ -101,7 +101,7 @@ def test_a_feel_that_cannot_be_recorded_counts_and_says_so() -> None:
 def against(hands: Hands, feel: str, times: int) -> None:
     for _ in range(times):
         felt(hands, feel)
-        hands.live(2.0)
+        hands.live(7.0)
 
 
 def test_a_probe_against_two_feels_is_doubted_and_the_hand_counts() -> None:
@@ -114,6 +114,7 @@ def test_a_probe_against_two_feels_is_doubted_and_the_hand_counts() -> None:
     assert "hand in the soil" in hands.alert()
     assert hands.probe().trust == "doubtful"
     felt(hands, "wet", 40.0)
+    hands.live(7.0)
     felt(hands, "wet", 40.0)
     assert hands.stands(Flag.AGAINST_HAND, B)
     taken = depletion(hands.engine)
@@ -123,6 +124,30 @@ def test_a_probe_against_two_feels_is_doubted_and_the_hand_counts() -> None:
     pulled_mm = balance_mm - hands.engine.state.water["south"].pulled_mm
     # a day of such probes pulls it less far than one feel can be wrong by
     assert 0.0 < pulled_mm < FEEL_SD_FRAC * hands.engine.state.days["south"].taw_mm
+
+
+def test_a_second_tap_on_the_same_occasion_accuses_no_probe() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    for _ in range(3):
+        felt(hands, "wet")
+        hands.live(2.0)
+    assert not hands.stands(Flag.AGAINST_HAND)
+    hands.live(1.0)  # seven hours after the first: another look, and it says the same
+    felt(hands, "wet")
+    assert hands.stands(Flag.AGAINST_HAND)
+
+
+def test_the_answer_says_that_the_probes_still_have_their_word() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    said = felt(hands, "wet").text
+    assert said.startswith(
+        "South was felt wet at 20 cm: that is counted with what its probes tell."
+    )
+    bench = living(0.25)
+    bench.engine.state.beds["south"].told_frac = None  # no probe tells
+    answer = bench.order("soil", "south", feel="dry", depth_cm=25.0)
+    assert answer is not None
+    assert answer.text.startswith("South was felt dry at 25 cm: by that ")
 
 
 def test_a_probe_that_no_hand_spoke_against_pulls_it_back() -> None:
