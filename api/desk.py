@@ -295,6 +295,7 @@ def _fake_bed(bed: str) -> dict[str, Any]:
         "depletion_sd_frac": 0.03,
         "thirst_line_frac": line_frac,
         "floor_frac": line_frac + 0.1,
+        "day_use_frac": use_frac_d,
         "taw_mm": 66.0,
         "taw_l": taw_l,
         **_fake_window(left_d),

@@ -7,10 +7,12 @@ from typing import Any
 from api.page.walking import is_walked, walk_words
 from api.page.words import Tongue, bed_name, listed, number, utc_s_of
 from controller.watering.decision import YES
+from controller.who_words import person
 
 OPEN_VALVES = frozenset({"open", "opening"})
 RESTING_STATES = frozenset({"paused", "locked", "cleared", "held"})  # drink nothing by themselves
 FEW_NAMES = 3  # of beds in one sentence
+HAND = "hand:"  # before who ordered a watering
 RUNNING_STATES = frozenset({"watering", "soaking"})
 
 
@@ -160,6 +162,12 @@ def garden_pause(view: dict[str, Any], tongue: Tongue) -> str:
     return _paused("Every bed", holds["paused_until"], holds["pause_why"], tongue)
 
 
+def ordered_words(state: dict[str, Any]) -> str:
+    """`This water was ordered by Ann.`, empty where no watering by hand is under way."""
+    by = str((state.get("watering") or {}).get("by", ""))
+    return f"This water was ordered by {person(by.removeprefix(HAND))}." if HAND in by else ""
+
+
 def hose_until(view: dict[str, Any], tongue: Tongue) -> str:
     """When the announced hose ends, empty where none is."""
     until_s = utc_s_of((view["holds"].get("hose") or {}).get("until"))
@@ -201,9 +209,9 @@ def bed_reason(view: dict[str, Any], bed: str, tongue: Tongue) -> str:
     """Why a bed drinks or not; empty where one sentence for the whole garden says it."""
     if is_walked(view, bed):
         return walk_words(view, tongue)
-    own = bed_pause(view, bed, tongue)
-    if own:
-        return own
+    own, ordered = bed_pause(view, bed, tongue), ordered_words(view["beds"][bed])
+    if own or (ordered and view["holds"]["paused_until"] is not None):
+        return " ".join(one for one in (ordered, own) if one)
     reason = view["beds"][bed]["reason"]
     if view["holds"]["locked"] and reason["code"] == "locked":
         return ""

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.page.front import ordered, tongue_of
-from api.page.holds import due_s, runs
+from api.page.holds import likely_s, runs
+from api.page.kept_dry import kept_dry_words
 from api.page.scarce import over_words
 from api.page.states import well_above
 from api.page.words import Tongue, bed_name, duration, number, utc_s_of
@@ -261,9 +262,11 @@ def pause_plan(
     lines = [gets, "By hand you can still water. The pause ends by itself."]
     beds = [bed] if bed else ordered(view)
     for one in beds:
-        window = due_s(view["beds"][one])
-        if window is not None and window[0] < until_utc_s:
+        night = likely_s(view["beds"][one])
+        if night is not None and night[0] < until_utc_s:
             lines.append(
-                f"{bed_name(one)} would have drunk {tongue.about(*window)}: it goes without."
+                f"{bed_name(one)} would have drunk {tongue.about(*night)}: it goes without."
             )
+        dry = kept_dry_words(view["beds"][one], bed_name(one), tongue, until_utc_s)
+        lines += [dry] if dry and view["beds"][one]["state"] != "cleared" else []
     return lines
