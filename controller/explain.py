@@ -200,10 +200,12 @@ def _worst(explanation: Explanation) -> Iterator[str]:
     units = explanation.units
     found = explanation.numbers
     yield "The most that can ever be given in 24 hours, whoever asks"
+    most_l = {bed.bed: min(bed.bed_l_day, bed.starts_l_day) for bed in found.beds}
     for bed in found.beds:
-        whole = f"{_volume(bed.bed_l_day, units):>8}, no more than"
+        whole = f"{_volume(most_l[bed.bed], units):>8}, no more than"
         yield f"{_name(bed.bed)} {whole} {_volume(bed.dose_l, units)} in one dose"
-    yield f"{_name('all beds')} {_volume(found.site_l_day, units):>8}"
+    site_l = min(found.site_l_day, sum(most_l.values()))
+    yield f"{_name('all beds')} {_volume(site_l, units):>8}"
 
 
 def _alarms(explanation: Explanation) -> Iterator[str]:

@@ -10,6 +10,7 @@ from controller.agronomy.crop import untried
 from controller.explain_numbers import BedNumbers, Numbers
 from controller.explain_scarce import scarce_words
 from controller.garden import Bed, Garden
+from controller.watering.limits import STARTS_MOST
 
 NIGHT_SHARE_FRAC = 0.8  # [-] of the hours; more leaves no room for a second try
 OFTEN_D = 2.0  # [d] shorter and the bed is hardly deep and rare
@@ -27,6 +28,7 @@ class Caution(StrEnum):
     NIGHT_FULL = "night_full"
     NIGHT_SHORT = "night_short"
     CAP_BELOW_REFILL = "cap_below_refill"
+    STARTS_BELOW_REFILL = "starts_below_refill"
     NO_PROBES = "no_probes"
     ONE_DEPTH = "one_depth"
     PROBE_BELOW_ROOTS = "probe_below_roots"
@@ -214,6 +216,14 @@ def _caps(found: BedNumbers) -> Iterator[tuple[Caution, str]]:
             Caution.CAP_BELOW_REFILL,
             f"The cap of {cap_l:.0f} L is below one refill of {found.refill_l:.0f} L: "
             "the bed can never be filled in one night.",
+        )
+    if found.pulses > STARTS_MOST:
+        within_l = found.refill_l * STARTS_MOST / found.pulses
+        yield (
+            Caution.STARTS_BELOW_REFILL,
+            f"One refill of {found.refill_l:.0f} L takes {found.pulses} pulses, and a valve opens "
+            f"no more than {STARTS_MOST} times in 24 hours: {within_l:.0f} L of it come in a day. "
+            "More emitters, on a further drip line, make the pulses fewer.",
         )
 
 

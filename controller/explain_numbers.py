@@ -25,8 +25,9 @@ from controller.garden import REFILL_TO_FRAC, Bed, Garden
 from controller.sensing.climate import Climate
 from controller.sensing.coefficients import fitted, staked
 from controller.sensing.sky import normal_eto_mm_d
-from controller.watering.dosing import SOAK_S, Split, nominal_s, split
+from controller.watering.dosing import SOAK_S, Split, nominal_s, split, starts_give_l
 from controller.watering.hours import Place, window_at
+from controller.watering.limits import STARTS_MOST
 from controller.watering.ponding import pond_pulses
 
 SUMMER_STAGE = Stage.SETTING  # the tightest stage, which a staked plant has in all of high summer
@@ -56,7 +57,8 @@ class BedNumbers:
     """One bed, full-grown, in high summer.
 
     `refill_l` lifts it from the thirst line to where a refill stops; `interval_d` is how long that
-    lasts without rain. `pulses_per_minute` is None without a meter.
+    lasts without rain; `starts_l_day` is what the starts of its valve can give in 24 h.
+    `pulses_per_minute` is None without a meter.
     """
 
     bed: str
@@ -77,6 +79,7 @@ class BedNumbers:
     demand_l_d: float
     interval_d: float
     bed_l_day: float
+    starts_l_day: float
     dose_l: float
     floor_refill_l: float
     pulses_per_minute: float | None
@@ -210,6 +213,12 @@ def _bed(garden: Garden, name: str, month: int) -> BedNumbers:
         demand_l_d=demand_l_d,
         interval_d=refill_l / demand_l_d,
         bed_l_day=caps.bed_l_day,
+        starts_l_day=starts_give_l(
+            STARTS_MOST,
+            bed.flow_l_min,
+            float(garden.limits.open_max_s),
+            metered=garden.meter is not None,
+        ),
         dose_l=caps.dose_l,
         floor_refill_l=caps.refill_l,
         pulses_per_minute=bed.flow_l_min / meter.litres_per_pulse if meter else None,

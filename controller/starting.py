@@ -17,7 +17,7 @@ from controller.watering.dosing import Split, nominal_s, split
 from controller.watering.efficiency import dose_l
 from controller.watering.guard import caps_of
 from controller.watering.hours import Window
-from controller.watering.limits import Opening, allowed_now_l
+from controller.watering.limits import STARTS_MOST, Opening, allowed_now_l, starts_left
 from controller.watering.night_plan import Due
 from controller.watering.policy import LOOK_AHEAD, SMALLEST_BLIND_FRAC, SMALLEST_DOSE_FRAC
 from controller.watering.ponding import pond_pulses
@@ -50,6 +50,8 @@ def start_watering(
     litres = min(wanted_l, allowed_l)
     if not litres >= 0.5 * wanted_l:
         numbers = {**decision.numbers, "allowed_l": allowed_l}
+        if not starts_left(state.ledger, run.trusted_s, bed):
+            numbers["starts"] = float(STARTS_MOST)
         return Decision(reason=Reason.CAP_SPENT, dose_mm=None, numbers=numbers)
     state.doses += 1
     state.waterings[bed] = planned = _planned(run, view, decision, window, litres)

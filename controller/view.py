@@ -31,12 +31,14 @@ from controller.telling.hose_orders import hose_json
 from controller.telling.sky_orders import foretold_json
 from controller.turn_orders import turns_json
 from controller.watering.decision import BedView, Reason
+from controller.watering.dosing import starts_give_l
 from controller.watering.guard import caps_of, latched, may_flow
 from controller.watering.hand_guard import barred_by_hand
-from controller.watering.limits import used_l
+from controller.watering.limits import STARTS_MOST, starts_left, used_l
 from controller.watering.outlook import NextWatering
 from controller.watering.policy import line_now_frac
 from controller.watering.refusals import REFUSALS
+from controller.watering.valves import meter_alive
 
 FIRST_UTC_S = 0.0
 LAST_UTC_S = datetime(9999, 1, 1, tzinfo=UTC).timestamp()  # the last year that can be written
@@ -254,7 +256,7 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
         "probes": {name: probe_json(run, name) for name in run.garden.beds[bed].probes},
         "watering": _watering(state.waterings.get(bed)),
         "last_watering": _last(memory),
-        "limit_l_day": round(caps_of(run, bed).bed_l_day, 1),
+        "limit_l_day": round(min(caps_of(run, bed).bed_l_day, starts_l(run, bed, STARTS_MOST)), 1),
     }
 
 
@@ -299,14 +301,21 @@ def picture(run: Run) -> dict[str, Any]:
     }
 
 
+def starts_l(run: Run, bed: str, starts: int) -> float:
+    """The most that so many starts of a bed's valve can give [L]."""
+    flow_l_min, open_most_s = run.garden.beds[bed].flow_l_min, caps_of(run, bed).open_most_s
+    return starts_give_l(starts, flow_l_min, open_most_s, metered=meter_alive(run))
+
+
 def limits_json(run: Run) -> dict[str, Any]:
     """What the limits leave for now [L], and the most that one watering may give."""
     ledger, trusted_s = run.state.ledger, run.trusted_s
     beds = {}
     for bed, setting in run.garden.beds.items():
-        caps = run.garden.limits_for(bed)
+        caps = caps_of(run, bed)
+        left_l = max(0.0, caps.bed_l_day - used_l(ledger, trusted_s, bed))
         beds[bed] = {
-            "left_l": max(0.0, caps.bed_l_day - used_l(ledger, trusted_s, bed)),
+            "left_l": min(left_l, starts_l(run, bed, starts_left(ledger, trusted_s, bed))),
             "dose_l": caps.dose_l,
             "flow_l_min": setting.flow_l_min,
             "barred": _barred(run, bed),

@@ -49,11 +49,28 @@ def split(
         The split.
     """
     grace_s = METER_GRACE_S if metered else 0.0
-    longest_s = min(PULSE_LONGEST_S, open_most_s - grace_s)
+    longest_s = _longest_s(open_most_s, grace_s)
     whole_s = nominal_s(litres, flow_l_min)
     for_soil = min(least_pulses, math.floor(whole_s / PULSE_SHORTEST_S))
     pulses = max(1, for_soil, math.ceil(whole_s / longest_s))
     return Split(pulses=pulses, pulse_l=litres / pulses, pulse_s=whole_s / pulses + grace_s)
+
+
+def _longest_s(open_most_s: float, grace_s: float) -> float:
+    return min(PULSE_LONGEST_S, open_most_s - grace_s)
+
+
+def starts_give_l(starts: int, flow_l_min: float, open_most_s: float, *, metered: bool) -> float:
+    """The most that so many pulses can give, each as long as one may be [L].
+
+    Args:
+        starts: of the valve, 0 or more.
+        flow_l_min: nominal flow of the bed's emitters [L/min], above 0.
+        open_most_s: longest unbroken opening [s].
+        metered: whether a meter ends the pulses.
+    """
+    longest_s = _longest_s(open_most_s, METER_GRACE_S if metered else 0.0)
+    return starts * flow_l_min * longest_s / 60.0
 
 
 def in_turn(waterings: dict[str, Watering], mono_s: float) -> list[Watering]:

@@ -133,9 +133,18 @@ def used_l(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str | None = No
     )
 
 
+def starts_left(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str) -> int:
+    """How often a bed's valve may still open within the window, proofs aside."""
+    return max(0, STARTS_MOST - _starts(ledger, trusted_s, bed))
+
+
+def _starts(ledger: Iterable[LedgerEntry], trusted_s: float, bed: str) -> int:
+    return sum(1 for e in ledger if e.bed == bed and counts(e, trusted_s))
+
+
 def _may_start(opening: Opening, ledger: Iterable[LedgerEntry], trusted_s: float) -> bool:
     """Whether a bed's valve may be let open once more within the window; proofs always may."""
-    starts = sum(1 for e in ledger if e.bed == opening.bed and counts(e, trusted_s))
+    starts = _starts(ledger, trusted_s, opening.bed)
     return starts < STARTS_MOST or bool(opening.proof)
 
 

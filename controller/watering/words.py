@@ -134,7 +134,7 @@ SENTENCES: Final[dict[Reason, str]] = {
     Reason.OUTSIDE_HOURS: (
         "{bed} has used {now} of its water, its line is {line}. Judged when the hours begin."
     ),
-    Reason.CAP_SPENT: "{bed} is due, but its limit leaves {allowed}: nothing more for now.",
+    Reason.CAP_SPENT: "{bed} is due, but {spent}: nothing more for now.",
     Reason.NIGHT_SHORT: (
         "{bed} is due, but too little of the night is left for a deep watering; a sip would do it "
         "no good. It comes first in the next hours."
@@ -177,6 +177,13 @@ def _days(key: str) -> Callable[[dict[str, float]], str]:
     return said
 
 
+def _spent(numbers: dict[str, float]) -> str:
+    """Which of a bed's limits is spent: its valve's starts, or else its litres."""
+    if "starts" in numbers:
+        return f"the {numbers['starts']:.0f} starts of its valve within 24 hours are used"
+    return f"its limit leaves {_amount('allowed_l', 'L')(numbers)}"
+
+
 SAID: Final[dict[str, Callable[[dict[str, float]], str]]] = {  # what fills a sentence's gap
     "now": _share("depletion_frac"),
     "used": _share("sunrise_frac"),
@@ -184,7 +191,7 @@ SAID: Final[dict[str, Callable[[dict[str, float]], str]]] = {  # what fills a se
     "floor": _share("floor_frac"),
     "day": _share("day_use_frac"),
     "dose": _amount("dose_l", "L"),
-    "allowed": _amount("allowed_l", "L"),
+    "spent": _spent,
     "given": _amount("given_l", "L"),
     "rain": _amount("rain_expected_mm", "mm"),
     "left": _amount("left_l", "L"),

@@ -10,6 +10,7 @@ import pytest
 
 from controller.effects import Lease, Outcome, Reserve, Settle
 from controller.events import LedgerEntry, Recorded, StoreState, WeatherReading
+from controller.view import limits_json
 from controller.watering.decision import Reason
 from controller.watering.limits import STARTS_MOST
 from controller.watering.words import words
@@ -318,9 +319,21 @@ def test_a_dry_bed_whose_starts_are_spent_waits_and_is_told_so_now_and_then() ->
     assert {n.code for n in said} == {"cap_spent"}
     assert len(said) <= 4  # at the pace of the looks, not of the ticks
     assert said[0].numbers["allowed_l"] == 0.0
+    assert "the 12 starts of its valve within 24 hours are used" in said[0].text
+    assert limits_json(bench.engine.run)["beds"]["south"]["left_l"] == 0.0
     assert bench.notes("watering") == []
     bench.live(2 * 3600.0)  # the first of them is a day old now
     assert bench.litres["south"] > 0.0
+
+
+def test_what_is_left_is_no_more_than_the_starts_that_are_left_can_give() -> None:
+    bench = Bench(small_garden())
+    bench.engine.state.ledger += [
+        LedgerEntry(dose=f"old-{n}", bed="south", charged_l=1.0, ended_trusted_s=bench.trusted_s)
+        for n in range(STARTS_MOST - 1)
+    ]
+    left_l = limits_json(bench.engine.run)["beds"]["south"]["left_l"]
+    assert left_l == pytest.approx(2600.0 / 60.0 * 1.6)  # one opening, as long as one may be
 
 
 @pytest.mark.hazard("T1")

@@ -156,6 +156,10 @@ CAUTIONS = {
     Caution.NIGHT_FULL: [('"22:00-sunrise"', '"00:30-sunrise"')],
     Caution.NIGHT_SHORT: [("beds_at_once = 3", "beds_at_once = 1")],
     Caution.CAP_BELOW_REFILL: [("[meters.main]", "[limits]\ndose_l = 200\n[meters.main]")],
+    Caution.STARTS_BELOW_REFILL: [
+        ('"22:00-sunrise"', '"18:00-14:00"'),
+        ("[meters.main]", "[limits]\nopen_max_s = 420\n[meters.main]"),
+    ],
     Caution.NO_PROBES: [('probes = ["wall-20", "wall-40"]', "")],
     Caution.ONE_DEPTH: [('probes = ["wall-20", "wall-40"]', 'probes = ["wall-20"]')],
     Caution.PROBE_BELOW_ROOTS: [
@@ -194,6 +198,21 @@ def test_a_garden_earns_its_caution_and_no_line_is_too_long(
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
     assert all(" ".join(caution.text.split()) in words for caution in explanation.cautions)
+
+
+def test_check_promises_no_more_than_twelve_starts_can_give(tmp_path: Path) -> None:
+    garden = changed(tmp_path, *CAUTIONS[Caution.STARTS_BELOW_REFILL])
+    explanation = explain(garden)
+    text = render(explanation)
+    most_l = 12 * 6.0 * 2.4  # twelve openings of 7 minutes, one of them for the meter's sake
+    south = explanation.numbers.beds[0]
+    assert south.bed_l_day > most_l
+    assert south.starts_l_day == pytest.approx(most_l)
+    rows = [line.split() for line in text.split("The most that can ever be")[1].splitlines()]
+    assert ["south", f"{most_l:.0f}", "L,"] in [row[:3] for row in rows]
+    beds = explanation.numbers.beds
+    all_l = sum(min(bed.bed_l_day, bed.starts_l_day) for bed in beds)
+    assert ["all", "beds", f"{all_l:.0f}", "L"] in rows
 
 
 @pytest.mark.parametrize(
