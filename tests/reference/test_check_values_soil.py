@@ -16,6 +16,7 @@ from functools import partial
 import pytest
 
 from controller.agronomy import drip, infiltration, rootzone, soil
+from tests.printed import assert_ours
 
 Curve = Callable[[float], float]
 Row = tuple[str, Callable[[], float], float, float]  # quantity, ours, number, tolerance
@@ -271,6 +272,33 @@ def test_every_published_quantity_is_met(
     assert ours() == pytest.approx(number, abs=tolerance), source
 
 
+# -- the rows of the README's table that this file holds: case and quantity, and their name there
+IN_README = {
+    ("fao56-ex34-drip", "ke"): "evaporation coefficient under drip",
+    ("fao56-ex36-tomato", "taw-silt"): "tomato's root zone in silt, TAW",
+    ("saxton-rawls-loam", "field-capacity-full"): "loam's field capacity",
+    ("saxton-rawls-loam", "ks-full"): "loam's conductivity",
+    ("vg-loam", "theta-33-kpa"): "loam at 33 kPa",
+    ("topp-1980", "20"): "water at permittivity 20",
+    ("pond-radius", "loam"): "pond under a 2 L/h emitter on loam",
+    ("wetted-bulb", "depth"): "bulb below 8 L at 2 L/h, depth",
+    ("uniformity", "du"): "low-quarter uniformity of 16 emitters",
+    ("leaching-requirement", "lr"): "share to drain for salt",
+    ("green-ampt-silt-loam", "f-1-h"): "silt loam's pond, one hour",
+    ("green-ampt-ponding", "tp"): "5 cm/h of rain until it stands",
+    ("philip-early-time", "two-terms-at-0.01-h"): "the first 36 s of that pond",
+    ("gardner-max-evaporation", "n-3"): "rise from a water table, A for n = 3",
+    ("drainage-closed-form", "2-d"): "loam after two days of drainage",
+}
+
+
+@pytest.mark.parametrize("row", IN_README, ids="-".join)
+def test_the_readme_prints_what_this_code_gives(row: tuple[str, str]) -> None:
+    case, wanted = row
+    (ours,) = [ours for quantity, ours, _, _ in CASES[case][1] if quantity == wanted]
+    assert_ours(IN_README[row], ours())
+
+
 # Tension [kPa] when 0.1, 0.2 … 0.7 of the water between 33 (or 10) and 1500 kPa is gone.
 TENSIONS = {
     ("loam", 33.0): (44, 59, 80, 112, 159, 233, 350),
@@ -304,3 +332,5 @@ def test_the_tension_that_a_share_of_the_water_stands_for(name: str, full_kpa: f
     full, dry = theta_of(full_kpa), theta_of(1500.0)
     found = [tension_of(full - tenth / 10.0 * (full - dry)) for tenth in range(1, 8)]
     assert found == pytest.approx(list(TENSIONS[name, full_kpa]), abs=0.6)
+    if (name, full_kpa) == ("loam", 33.0):
+        assert_ours("tension when 0.4 of loam's water is gone", found[3])

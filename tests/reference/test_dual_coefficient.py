@@ -8,6 +8,7 @@ from __future__ import annotations
 import pytest
 
 from controller.agronomy import dual
+from tests.printed import assert_ours
 
 
 @pytest.mark.parametrize(
@@ -58,6 +59,8 @@ def test_a_mulch_holds_evaporation_back(mulch: str, ke: float) -> None:
         mulch=mulch,
     )
     assert found.ke == pytest.approx(ke, abs=1e-6)
+    if mulch == "straw":
+        assert_ours("Ke of drip under straw", found.ke)
     assert found.kcb == 0.9  # the mulch's share of Kcb is in `kcb_of_bed`, and there once only
 
 
@@ -97,7 +100,10 @@ def test_climate_sparse_stand_and_plastic_come_in_this_order(
 )
 def test_leaf_area_tells_the_coefficient_of_a_thin_stand(leaves: float, kcb: float) -> None:
     """FAO-56 eq. 97 with Kcb full 1.10 and Kc min 0.15, apart; 1e-6."""
-    assert dual.kcb_of_leaf_area(1.10, leaves) == pytest.approx(kcb, abs=1e-6)
+    found = dual.kcb_of_leaf_area(1.10, leaves)
+    assert found == pytest.approx(kcb, abs=1e-6)
+    if leaves == 1.0:
+        assert_ours("Kcb at a leaf area of 1", found)
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ import pytest
 from controller.agronomy import air, eto_hourly, radiation
 from controller.agronomy.eto import DailyWeather, Site, eto_daily, hargreaves_mm_d
 from controller.agronomy.eto_hourly import HourlyStandard
+from tests.printed import assert_ours
 
 DAYS, PLACES = 300, 10
 
@@ -129,7 +130,9 @@ def test_three_hundred_days_agree_with_the_library_of_the_same_equations(
             lat=radians(some[0].site.latitude_deg),
         )
         told += [float(mm_d) for mm_d in found]
-    assert apart([ours_mm_d(one) for one in days], told) <= 1e-6
+    off = apart([ours_mm_d(one) for one in days], told)
+    assert off <= 1e-6
+    assert_ours("ETo, 300 random days", off)
 
 
 def test_three_hundred_days_agree_with_the_library_of_the_other_rounding(
@@ -139,6 +142,7 @@ def test_three_hundred_days_agree_with_the_library_of_the_other_rounding(
     refet = pytest.importorskip("refet")
     off = apart([ours_mm_d(one) for one in days], refets_mm_d(refet, days))
     assert 1e-5 < off <= 0.002
+    assert_ours("ETo, the same 300 days", off)
 
 
 def test_the_other_librarys_three_rounded_numbers_are_the_whole_difference(
@@ -224,7 +228,9 @@ def test_three_hundred_hours_agree_with_the_asce_library(days: list[Drawn]) -> N
     ras = [max(0.0, float(one)) for one in found.ra]
     assert apart([above(one.day, one.utc_h) for one in clocks], ras) <= 1e-9
     ours = [ours_mm_h(one, float(cloud)) for one, cloud in zip(clocks, found.fcd, strict=True)]
-    assert 1e-7 < apart(ours, told) <= 1e-4
+    off = apart(ours, told)
+    assert 1e-7 < off <= 1e-4
+    assert_ours("ETo, 300 random hours, ASCE-EWRI 2005", off)
     assert max(told) > 0.5
     assert min(told) < 0.01
 

@@ -14,6 +14,7 @@ import pytest
 
 from controller.agronomy.eto import DailyWeather, Site
 from controller.agronomy.eto_missing import DayEto, Means, Setting, best_day_eto
+from tests.printed import assert_ours
 
 LYON = Site(latitude_deg=45.7167, longitude_deg=4.85, elevation_m=200.0)
 BARE = DailyWeather(tmin_c=14.8, tmax_c=26.6)
@@ -104,6 +105,8 @@ def test_each_rule_gives_its_number_and_its_name(
     assert found is not None
     assert (found.means, found.estimated) == (means, estimated)
     assert found.eto_mm_d == pytest.approx(eto_mm_d, abs=tolerance)
+    if setting is Setting.COAST:
+        assert_ours("what stands in for missing weather, at a coast", found.eto_mm_d)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.agronomy import air, radiation
+from tests.printed import assert_ours
 
 
 @pytest.mark.parametrize(
@@ -15,6 +16,7 @@ def test_pressure_falls_with_height(elevation_m: float, pressure: float, gamma: 
     found = air.air_pressure_kpa(elevation_m)
     assert found == pytest.approx(pressure, abs=0.05)
     assert found == pytest.approx(81.755796, abs=1e-4)
+    assert_ours("air pressure at 1800 m", found)
     assert air.psychrometric_kpa_c(found) == pytest.approx(gamma, abs=0.0005)
     assert air.psychrometric_kpa_c(found) == pytest.approx(0.054367605, abs=1e-7)
 
@@ -70,6 +72,7 @@ def test_the_sun_of_an_early_september_day_at_20_south(
     ra = radiation.extraterrestrial_radiation_mj_m2_d(latitude_deg, day_of_year)
     assert ra == pytest.approx(32.2, abs=0.05)
     assert ra == pytest.approx(32.193996, abs=1e-4)
+    assert_ours("radiation above the air, 20° S", ra)
     assert radiation.daylight_h(latitude_deg, day_of_year) == pytest.approx(11.7, abs=0.05)
 
 

@@ -13,6 +13,7 @@ from controller.agronomy.crop import (
     load_crops,
     p_adjusted,
 )
+from tests.printed import assert_ours
 
 
 @pytest.mark.parametrize(
@@ -25,7 +26,10 @@ from controller.agronomy.crop import (
 )
 def test_hot_days_bring_stress_at_a_wetter_soil(etc_mm_d: float, p: float) -> None:
     """FAO-56 table 22, note 2, for tomato; exact, tolerance 1e-9."""
-    assert p_adjusted(load_crops()["tomato"].p_tab, etc_mm_d) == pytest.approx(p, abs=1e-9)
+    found = p_adjusted(load_crops()["tomato"].p_tab, etc_mm_d)
+    assert found == pytest.approx(p, abs=1e-9)
+    if etc_mm_d == 8.0:
+        assert_ours("tomato's depletion fraction at 8 mm/d", found)
 
 
 @pytest.mark.parametrize(
@@ -41,7 +45,10 @@ def test_each_kind_of_degree_day_gives_its_own_number(
     tmax_c: float, tmin_c: float, capped: float, average: float, reduced: float, triangle: float
 ) -> None:
     """Worked by hand from the definitions (Heliyon 2020, e05114, table 3); triangle to 1e-6."""
-    assert degree_days_capped(tmin_c, tmax_c) == pytest.approx(capped, abs=1e-9)
+    found = degree_days_capped(tmin_c, tmax_c)
+    assert found == pytest.approx(capped, abs=1e-9)
+    if (tmax_c, tmin_c) == (35.0, 18.0):
+        assert_ours("degree-days of a 35/18 °C day, capped", found)
     assert degree_days_average(tmin_c, tmax_c) == pytest.approx(average, abs=1e-9)
     assert degree_days_reduced(tmin_c, tmax_c) == pytest.approx(reduced, abs=1e-9)
     assert degree_days_triangle(tmin_c, tmax_c) == pytest.approx(triangle, abs=1e-6)
@@ -57,6 +64,7 @@ def test_a_staked_tomatos_kcb_is_fitted_to_the_climate(
     """FAO-56 eq. 70 on the tabulated 1.15, worked independently; tolerance 1e-5."""
     found = kcb_climate_adjusted(1.15, wind_m_s=wind_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
     assert found == pytest.approx(kcb, abs=1e-5)
+    assert_ours("a staked tomato's Kcb in a dry place", found)
 
 
 # FAO-56 tables 12, 17 and 22: Kcb mid, Kcb mid staked, Kcb end, height, p.

@@ -20,6 +20,7 @@ from controller.agronomy.eto import (
     vapour_pressure_kpa,
     wind_2_m_s,
 )
+from tests.printed import assert_ours
 
 BANGKOK = Site(latitude_deg=13.7333, longitude_deg=100.5, elevation_m=2.0)
 UCCLE = Site(latitude_deg=50.8, longitude_deg=4.35, elevation_m=100.0)
@@ -69,6 +70,7 @@ def test_april_in_bangkok(site: Site) -> None:
     eto = eto_daily(weather, site, 105, soil_heat_mj_m2_d=heat)
     assert eto.eto_mm_d == pytest.approx(5.72, abs=0.01)
     assert eto.eto_mm_d == pytest.approx(5.716125, abs=0.001)
+    assert_ours("ETo, April, Bangkok", eto.eto_mm_d)
     assert eto.estimated == ()
 
 
@@ -97,6 +99,7 @@ def test_the_sixth_of_july_in_uccle(site: Site) -> None:
     eto = eto_daily(weather, site, 187)
     assert eto.eto_mm_d == pytest.approx(3.88, abs=0.01)
     assert eto.eto_mm_d == pytest.approx(3.880259, abs=0.001)
+    assert_ours("ETo, 6 July, Uccle", eto.eto_mm_d)
     assert eto.estimated == ()
 
 
@@ -159,6 +162,10 @@ def test_two_hours_in_ndiaye(
     )
     assert found == pytest.approx(mm_h, abs=0.005)
     assert found == pytest.approx(full, abs=1e-4)
+    if solar > 0.0:
+        assert_ours("ETo, one hour by day, N'Diaye", found)
+    else:
+        assert_ours("ETo, one hour at night, N'Diaye", found)
 
 
 def test_the_sun_over_ndiaye_in_that_hour() -> None:
@@ -189,10 +196,12 @@ def test_july_in_lyon_from_temperature_alone(site: Site) -> None:
     eto = eto_daily(weather, site, 196)
     assert eto.eto_mm_d == pytest.approx(4.56, abs=0.01)
     assert eto.eto_mm_d == pytest.approx(4.560439, abs=0.001)
+    assert_ours("ETo from temperature alone, Lyon", eto.eto_mm_d)
     assert eto.estimated == ("radiation", "humidity", "wind")
     by_heat = hargreaves_mm_d(tmin_c=14.8, tmax_c=26.6, ra_mj_m2_d=found["ra"])
     assert by_heat == pytest.approx(5.0, abs=0.05)
     assert by_heat == pytest.approx(5.033055, abs=0.001)
+    assert_ours("ETo by Hargreaves, Lyon", by_heat)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.agronomy import rootzone
+from tests.printed import assert_ours
 
 # FAO-56 example 35: ten days of a young crop, one irrigation and one rain.
 ETO_MM = (4.5, 5.0, 3.9, 4.2, 4.8, 2.7, 5.8, 5.1, 4.7, 5.2)
@@ -81,6 +82,7 @@ def test_a_tomato_dries_its_silt_for_ten_days(start_mm: float, source: str) -> N
     end_full = [61.0, 67.0, 72.812, 78.262, 83.37, 88.16, 92.65, 96.859, 100.805, 104.505]
     assert ends == pytest.approx(end_print, abs=0.051), source
     assert ends == pytest.approx(end_full, abs=0.002)
+    assert_ours("tomato's depletion after ten dry days", ends[-1])
 
 
 @pytest.mark.parametrize(
@@ -114,4 +116,5 @@ def test_a_schedule_of_ten_days_with_growing_roots(start_mm: float, source: str)
     assert readily == pytest.approx([23, 24, 24, 25, 25, 26, 26, 26, 27, 27], abs=0.55)
     assert ends == pytest.approx([5, 12, 16, 18, 21, 18, 22, 25, 27, 6], abs=1.0)
     assert drains == pytest.approx([17, 0, 0, 0, 0, 0, 0, 0, 0, 0], abs=0.6), source
+    assert_ours("drainage on the first day of a schedule", drains[0])
     assert due == [1, 10]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.sensing.calibration import granular_matrix_tension_kpa
+from tests.printed import assert_ours
 
 
 @pytest.mark.parametrize(
@@ -27,3 +28,5 @@ def test_resistance_and_temperature_tell_the_tension(
     """Shock, Barnum & Seddigh 1998 within 1-8 kOhm, Allen 2000 outside; worked apart, 0.001 kPa."""
     found = granular_matrix_tension_kpa(resistance_kohm, soil_temp_c)
     assert found == pytest.approx(tension_kpa, abs=0.001)
+    if (resistance_kohm, soil_temp_c) == (5.0, 24.0):
+        assert_ours("tension at 5 kOhm, 24 °C", found)

@@ -14,6 +14,7 @@ import pytest
 
 from sim.soil_curve import MM_PER_KPA, Curve
 from sim.winter.richards import Campbell, Cells, Ends, Richards, VanGenuchten
+from tests.printed import assert_ours
 
 CELIA = VanGenuchten(
     theta_r_m3_m3=0.102,
@@ -73,6 +74,10 @@ def test_celia(fine: Richards, what: str, value: float, tolerance: float) -> Non
         "ratio": fine.mass_ratio(),
     }[what]
     assert ours == pytest.approx(value, abs=tolerance)
+    if what == "front":
+        assert_ours("infiltration by Richards: middle of the front after a day", ours)
+    elif what == "ratio":
+        assert_ours("the same: water made or lost, as a ratio", ours)
 
 
 def test_the_coarse_grid_is_as_far_off_as_it_is_known_to_be() -> None:

@@ -13,6 +13,7 @@ import pytest
 from sim.soil_column import SoilColumn
 from sim.soil_curve import Curve
 from sim.soil_making import from_field_capacity
+from tests.printed import assert_ours
 
 LOAM = Curve(theta_s_m3_m3=0.4595, entry_tension_kpa=1.5, b=5.3512, ks_mm_h=15.4757)
 
@@ -38,6 +39,8 @@ def test_one_layer_drains_as_the_closed_form_says(days: float, theta: float) -> 
     for _ in range(round(days * 144)):
         column.step(1.0 / 6.0)
     assert column.root_theta_m3_m3() == pytest.approx(theta, abs=0.001)
+    if days == 2.0:
+        assert_ours("simulated soil, two days of drainage", column.root_theta_m3_m3())
     assert column.mass_error_mm() == pytest.approx(0.0, abs=1e-6)
 
 

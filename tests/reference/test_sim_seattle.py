@@ -12,6 +12,7 @@ import importlib.util
 import pytest
 
 from sim.weather import Season, load_season
+from tests.printed import assert_ours
 
 pytestmark = pytest.mark.skipif(
     importlib.util.find_spec("vega_datasets") is None, reason="the extra `seasons` is not installed"
@@ -31,7 +32,9 @@ def season() -> Season:
 
 def test_rain_from_april_to_october(season: Season) -> None:
     days = [day for day in season.daily if 4 <= day.date.month <= 10]
-    assert sum(day.rain_mm for day in days) == pytest.approx(301.0, abs=0.5)
+    rain_mm = sum(day.rain_mm for day in days)
+    assert rain_mm == pytest.approx(301.0, abs=0.5)
+    assert_ours("rain, Seattle, April to October 2015", rain_mm)
 
 
 def test_the_longest_dry_run(season: Season) -> None:
@@ -45,7 +48,9 @@ def test_the_longest_dry_run(season: Season) -> None:
 
 def test_reference_evapotranspiration_from_april_to_october(season: Season) -> None:
     days = [day for day in season.daily if 4 <= day.date.month <= 10]
-    assert sum(day.eto_mm for day in days) == pytest.approx(712.0, rel=0.01)
+    eto_mm = sum(day.eto_mm for day in days)
+    assert eto_mm == pytest.approx(712.0, rel=0.01)
+    assert_ours("ETo, Seattle, April to October 2015", eto_mm)
 
 
 def test_only_what_the_file_has_is_reported(season: Season) -> None:

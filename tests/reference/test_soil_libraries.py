@@ -26,6 +26,7 @@ import pytest
 from controller.agronomy import soil as soils
 from controller.agronomy import soil_bulk
 from controller.agronomy.soil import CARSEL_PARRISH, CENTROIDS_FRAC, CLASSES, SoilHydraulics
+from tests.printed import assert_ours
 
 SOILS = 300
 CM_PER_KPA = 10.19716
@@ -78,8 +79,14 @@ def contents(soil: SoilHydraulics) -> tuple[float, ...]:
     )
 
 
+def apart(ours: float, theirs: float) -> float:
+    """How far two numbers are from each other, as a share of theirs."""
+    return abs(ours / theirs - 1.0)
+
+
 def test_saxton_and_rawls_as_ptfkit_writes_it(saxton: Any) -> None:
     """Eq. 1, 2, 3, 5, 6, 15 and 16 on 300 random textures; relative tolerance 1e-9."""
+    worst = 0.0
     for texture in TEXTURES:
         theirs = of_ptfkit(saxton, *texture)
         told = (
@@ -90,7 +97,10 @@ def test_saxton_and_rawls_as_ptfkit_writes_it(saxton: Any) -> None:
             theirs.saturated_conductivity,
             theirs.normal_density,
         )
-        assert contents(soils.saxton_rawls(*texture)) == pytest.approx(told, rel=1e-9), texture
+        ours = contents(soils.saxton_rawls(*texture))
+        assert ours == pytest.approx(told, rel=1e-9), texture
+        worst = max(worst, *map(apart, ours, told))
+    assert_ours("Saxton & Rawls on 300 random textures", worst)
 
 
 def air_entry_kpa(sand: float, clay: float, drained: float) -> float:
@@ -222,13 +232,13 @@ def test_the_class_means_are_those_that_pedon_holds(pedon: Any, name: str) -> No
     assert tuple(CARSEL_PARRISH[name]) == pytest.approx(told, rel=1e-12)
 
 
-@pytest.mark.parametrize("name", CARSEL_PARRISH)
-def test_van_genuchtens_curve_as_pedon_writes_it(pedon: Any, name: str) -> None:
-    """Content, tension and conductivity at 25 tensions of 1 to 1500 kPa; relative 1e-9.
+def pairs_of_curve(pedon: Any, name: str) -> list[tuple[float, float]]:
+    """Ours and pedon's: content, tension and conductivity at 25 tensions of 1 to 1500 kPa.
 
     K only where it is above 1e-6 of Ks: under that the two ways of writing 1 - Se^(1/m) lose
     figures.
     """
+    pairs = []
     ours = CARSEL_PARRISH[name]
     theirs = pedon.Genuchten(
         k_s=ours.ks_cm_d,
@@ -240,13 +250,28 @@ def test_van_genuchtens_curve_as_pedon_writes_it(pedon: Any, name: str) -> None:
     for step in range(25):
         tension = 1500.0 ** (step / 24.0)
         theta = soils.van_genuchten_theta_m3_m3(ours, tension)
-        assert theta == pytest.approx(theirs.theta(CM_PER_KPA * tension), rel=1e-9)
+        pairs.append((theta, theirs.theta(CM_PER_KPA * tension)))
         back = theirs.h(theta) / CM_PER_KPA
-        assert soils.van_genuchten_tension_kpa(ours, theta) == pytest.approx(back, rel=1e-9)
+        pairs.append((soils.van_genuchten_tension_kpa(ours, theta), back))
         conductivity = theirs.k(CM_PER_KPA * tension)
         if conductivity > 1e-6 * ours.ks_cm_d:
             found = soils.van_genuchten_conductivity_cm_d(ours, tension)
-            assert found == pytest.approx(conductivity, rel=1e-9)
+            pairs.append((found, conductivity))
+    return pairs
+
+
+@pytest.mark.parametrize("name", CARSEL_PARRISH)
+def test_van_genuchtens_curve_as_pedon_writes_it(pedon: Any, name: str) -> None:
+    """Content, tension and conductivity; relative 1e-9."""
+    pairs = pairs_of_curve(pedon, name)
+    assert len(pairs) >= 2 * 25
+    for ours, theirs in pairs:
+        assert ours == pytest.approx(theirs, rel=1e-9)
+
+
+def test_the_readme_prints_how_far_van_genuchtens_curve_is_off(pedon: Any) -> None:
+    worst = max(apart(*pair) for name in CARSEL_PARRISH for pair in pairs_of_curve(pedon, name))
+    assert_ours("van Genuchten's curve, 12 classes, 1 to 1500 kPa", worst)
 
 
 def test_the_power_law_as_pedons_campbell_writes_it(pedon: Any) -> None:
@@ -281,6 +306,11 @@ def of_rosetta() -> dict[str, soils.VanGenuchten]:
     }
 
 
+def wetter_m3_m3(curve: soils.VanGenuchten, name: str) -> float:
+    """How much more a curve holds at 33 kPa than a class's value."""
+    return soils.van_genuchten_theta_m3_m3(curve, 33.0) - CLASSES[name].field_capacity_m3_m3
+
+
 @pytest.mark.parametrize("name", CLASSES)
 def test_rosetta_lies_within_a_band_of_the_class_values(
     of_rosetta: dict[str, soils.VanGenuchten], name: str
@@ -292,7 +322,7 @@ def test_rosetta_lies_within_a_band_of_the_class_values(
     pores that 2.5 % of organic matter makes and Rosetta knows no organic matter.
     """
     curve, ours = of_rosetta[name], CLASSES[name]
-    full = soils.van_genuchten_theta_m3_m3(curve, 33.0) - ours.field_capacity_m3_m3
+    full = wetter_m3_m3(curve, name)
     dry = soils.van_genuchten_theta_m3_m3(curve, 1500.0) - ours.wilting_point_m3_m3
     if name in CLAYS:
         assert -0.07 < full < 0.0
@@ -301,6 +331,18 @@ def test_rosetta_lies_within_a_band_of_the_class_values(
         assert abs(full) < 0.04
         assert abs(dry) < 0.045
     assert 0.02 < ours.saturation_m3_m3 - curve.saturation_m3_m3 < 0.10
+
+
+def test_the_readme_prints_how_wide_rosettas_band_is(
+    of_rosetta: dict[str, soils.VanGenuchten],
+) -> None:
+    off = {name: abs(wetter_m3_m3(of_rosetta[name], name)) for name in CLASSES}
+    worst = max(off[name] for name in CLASSES if name not in CLAYS)
+    assert_ours(
+        "class values at 33 kPa against a fit to other soils",
+        worst,
+        max(off[name] for name in CLAYS),
+    )
 
 
 def test_the_class_mean_of_loam_gives_up_water_far_sooner_than_rosettas(

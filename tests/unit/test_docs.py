@@ -31,6 +31,7 @@ from controller.watering.limits import Refused
 from sim.examples import find_garden
 from sim.replay import POLICIES
 from sim.weather import season_names
+from tests.printed import OURS, QUANTITY, TEST, checks, is_printed, numbers
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -292,20 +293,12 @@ def test_lines_and_floors_are_the_codes() -> None:
 # -- the table of checks
 
 
-def checks() -> list[list[str]]:
-    """Cells of each row of the table of outside checks."""
-    _, found, rest = README.partition("<!-- checks -->\n")
-    assert found
-    rows = [line for line in rest.split("\n\n")[0].splitlines() if line.startswith("|")]
-    return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows[2:]]
-
-
 def test_the_table_of_checks_is_long_enough() -> None:
     assert len(checks()) >= CHECKS_LEAST
 
 
 @pytest.mark.parametrize("row", checks(), ids=lambda row: row[5].partition("::")[2].strip("`"))
-def test_a_check_names_a_test_that_holds_its_published_number(row: list[str]) -> None:
+def test_a_check_names_a_test_that_holds_its_published_number(row: tuple[str, ...]) -> None:
     _, _, published, _, _, where = row
     file, _, name = where.strip("`").partition("::")
     source = (ROOT / file).read_text(encoding="utf-8")
@@ -320,11 +313,64 @@ def test_a_check_names_a_test_that_holds_its_published_number(row: list[str]) ->
     [row for row in checks() if re.match(r"\d", row[2])],
     ids=lambda row: row[5].partition("::")[2].strip("`"),
 )
-def test_what_the_table_gives_as_ours_lies_within_its_tolerance(row: list[str]) -> None:
+def test_what_the_table_gives_as_ours_lies_within_its_tolerance(row: tuple[str, ...]) -> None:
     published, ours = (float(row[n].split()[0]) for n in (2, 3))
     tolerance, percent = row[4].removesuffix(" %"), row[4].endswith("%")
     allowed = float(tolerance) * (published / 100.0 if percent else 1.0)
     assert ours == pytest.approx(published, abs=allowed)
+
+
+def held(source: str) -> set[str]:
+    """Quantities whose *Ours* a test file holds against what it works out."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        match node:
+            case ast.Call(
+                func=ast.Name(id="assert_ours"), args=[ast.Constant(value=str(said)), *_]
+            ):
+                found.add(said)
+            case ast.Assign(targets=[ast.Name(id="IN_README")], value=value):
+                found.update(ast.literal_eval(value).values())
+    return found
+
+
+@pytest.mark.parametrize("row", [row for row in checks() if numbers(row[OURS])], ids=lambda r: r[0])
+def test_every_number_that_the_table_gives_as_ours_is_worked_out(row: tuple[str, ...]) -> None:
+    """By the file that the row names, which fails where the code gives other digits."""
+    file = row[TEST].strip("`").partition("::")[0]
+    assert row[QUANTITY] in held((ROOT / file).read_text(encoding="utf-8"))
+
+
+def test_the_rows_without_a_number_of_ours_are_those_that_say_so() -> None:
+    """What they say is their test's own verdict: it fails where they are not true."""
+    said = {row[OURS].partition(" (")[0] for row in checks() if not numbers(row[OURS])}
+    assert said == {"all within", "the same", "all raised"}
+
+
+@pytest.mark.parametrize(
+    ("value", "printed", "right"),
+    [
+        (0.329376, "0.328684", False),
+        (0.328684, "0.328684", True),
+        (5.7161, "5.716", True),
+        (5.7165, "5.72", True),
+        (5.7249, "5.716", False),
+        (8.4e-5, "8e-5", True),
+        (8.6e-5, "8e-5", False),
+        (6.0e-10, "5e-10", False),
+        (2.0e-10, "5e-10", True),
+        (2.0e-11, "5e-10", False),
+    ],
+)
+def test_a_number_is_held_to_its_printed_digits(value: float, printed: str, right: bool) -> None:
+    assert is_printed(value, printed) is right
+
+
+def test_the_numbers_of_a_cell_are_found() -> None:
+    assert numbers("0.035 m3/m3 off at most, the three clays 0.069") == ["0.035", "0.069"]
+    assert numbers("5e-10 mm/d off at most") == ["5e-10"]
+    assert numbers("37 s off at most") == ["37"]
+    assert numbers("all raised (40 on the first run)") == []
 
 
 # -- links, blocks, words
