@@ -734,11 +734,16 @@ PEOPLE = [
     ),
     m(
         "api/pace.py",
-        "        if len(times) == WRONG_MOST and now_s - times[0] <= WRONG_WITHIN_S:\n",
+        "        if len(times) == self._most and now_s - times[0] <= WRONG_WITHIN_S:\n",
         "        if False:\n",
         "N1",
     ),
-    m("api/security.py", "if not (right and scheme", "if not (True and scheme", "N1"),
+    m(
+        "api/security.py",
+        "right = right and scheme.lower()",
+        "right = True and scheme.lower()",
+        "N1",
+    ),
     m(
         "api/gate.py",
         "        return len(hosts) == 1 and self._names.knows_host(hosts[0])\n",
