@@ -33,10 +33,15 @@ class _Sent:
 
 
 class Closing:
-    """Which valves still have to be told to close."""
+    """Which valves still have to be told to close.
+
+    A close that was told and is wanted again goes out with the usual repeats, not sooner, unless
+    the valve may have been opened since.
+    """
 
     def __init__(self) -> None:
         self._pending: dict[str, _Pending] = {}
+        self._told: dict[str, _Pending] = {}  # the last ones, confirmed or not
         self._sent: dict[str, _Sent] = {}
 
     @property
@@ -47,14 +52,17 @@ class Closing:
     def leased(self, lease: Lease, *, mono_s: float) -> None:
         """Remember the last lease that went out to a valve."""
         self._sent[lease.valve] = _Sent(epoch=lease.epoch, seq=lease.seq, mono_s=mono_s)
+        self._told.pop(lease.valve, None)
 
     def want(self, close: Close, *, mono_s: float) -> None:
         """Close this valve: due at once, until confirmed or the longest lease has lapsed."""
-        self._pending[close.valve] = _Pending(
+        told = self._told.get(close.valve)
+        again = told is not None and told.close == close
+        self._pending[close.valve] = self._told[close.valve] = _Pending(
             close=close,
             until_mono_s=mono_s + MAX_LEASE_S + MARGIN_S,
-            next_mono_s=mono_s,
-            next_real_s=0.0,
+            next_mono_s=told.next_mono_s if told is not None and again else mono_s,
+            next_real_s=told.next_real_s if told is not None and again else 0.0,
         )
 
     def pending(self, valve: str, *, mono_s: float) -> bool:
@@ -72,6 +80,8 @@ class Closing:
         lapsed = sent is not None and report.mono_s - sent.mono_s >= IN_FLIGHT_S
         if not report.open and (arrived or lapsed):
             self._pending.pop(report.valve, None)
+        elif report.open and report.valve not in self._pending:
+            self._told.pop(report.valve, None)
 
     def due(self, *, mono_s: float, real_s: float) -> list[Close]:
         """List the closes to send now."""
@@ -97,6 +107,7 @@ class Closing:
 
     def again(self) -> None:
         """Make all pending closes due at once: the link is back."""
+        self._told = dict(self._pending)
         for one in self._pending.values():
             one.next_mono_s = float("-inf")
             one.next_real_s = float("-inf")

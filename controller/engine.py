@@ -40,6 +40,7 @@ from controller.state import (
     Said,
     ValveState,
 )
+from controller.telling import stop_rows
 from controller.watering import settling, valves
 from controller.watering.decision import Reason
 from controller.watering.words import words
@@ -136,6 +137,8 @@ class Engine:
         at_rest, grid, judged_utc_s = self._at_rest(), state.grid, state.judged_utc_s
         self._take_time(event)
         self._let_lapse()
+        if state.stops:
+            stop_rows.tell_ended(run)
         driving.drive(run)
         self._judge_when_due()
         moved = grid != state.grid or judged_utc_s != state.judged_utc_s

@@ -19,7 +19,7 @@ from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import Run
 from controller.state import Said, Watering
-from controller.telling import repeats
+from controller.telling import repeats, stop_rows
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
 from controller.telling.pause_orders import PAUSES
@@ -66,6 +66,7 @@ def _note(run: Run, order: Order, text: str) -> None:
 
 def _stop(run: Run, order: Order) -> None:
     beds = list(run.garden.beds) if order.bed is None else [order.bed]
+    repeat = order.who != ENDING and stop_rows.is_repeat(run, order, beds)
     walk_orders.stop(run, order.bed)
     for bed in beds:
         cut(run, bed, "stopped")
@@ -76,7 +77,8 @@ def _stop(run: Run, order: Order) -> None:
             run.close(valve)
     if order.bed is None and run.master is not None:
         run.close(run.master)
-    _note(run, order, "close every valve" if order.bed is None else "close")
+    if not repeat:
+        _note(run, order, "close every valve" if order.bed is None else "close")
     _answer(run, order, "accepted", "stopped", "Told to close.")
 
 

@@ -18,7 +18,7 @@ from controller.proving.memory import Proving
 from controller.sensing.climate import Climate
 from controller.sensing.sky_sources import Reckoned
 from controller.sensing.undried import Undried
-from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, Taps, TypedSky
+from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, StopBurst, Taps, TypedSky
 from controller.water_state import DoseTrial as DoseTrial
 from controller.water_state import DueHours as DueHours
 from controller.water_state import MeterState as MeterState
@@ -384,6 +384,7 @@ class EngineState:
     taps: Taps = field(default_factory=Taps)
     pairs: dict[str, Paired] = field(default_factory=dict)  # by id; replaced, not changed
     keyed: dict[str, Keyed] = field(default_factory=dict)  # orders that carry a key, oldest first
+    stops: dict[str, StopBurst] = field(default_factory=dict)  # the last ones, by caller
     proving: Proving = field(default_factory=Proving)
     alerts: dict[str, Alert] = field(default_factory=dict)
     edge_mono_s: float | None = None  # a valve was last told to open or close

@@ -82,6 +82,16 @@ class Paired:
 
 
 @dataclass(slots=True, kw_only=True)
+class StopBurst:
+    """Stops that one caller ordered one right after the other."""
+
+    since_trusted_s: float
+    last_trusted_s: float
+    beds: list[str] = field(default_factory=list)  # stopped in it; an empty name: all of them
+    repeats: int = 0  # that have no row of their own
+
+
+@dataclass(slots=True, kw_only=True)
 class Scarce:
     """The litres of a scarce supply, by what valves gave."""
 

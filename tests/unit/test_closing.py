@@ -113,3 +113,41 @@ def test_an_answer_that_is_sooner_than_the_sending_ends_a_close() -> None:
     closing.tried(found.valve, sent=True, mono_s=10.0, real_s=10.0)
     assert not closing.pending("v", mono_s=10.0)
     assert closing.due(mono_s=100.0, real_s=100.0) == []
+
+
+@pytest.mark.hazard("V5")
+def test_a_close_that_is_wanted_again_and_again_goes_out_no_faster_than_its_repeats() -> None:
+    closing, sent = Closing(), 0
+    for step in range(1000):  # 100 s
+        closing.want(Close(valve="v"), mono_s=step / 10.0)
+        sent += len(due(closing, step / 10.0))
+        closing.confirm(report(step / 10.0))  # each is answered at once
+    assert sent == 50
+    closing.want(Close(valve="v"), mono_s=100.0)
+    assert closing.pending("v", mono_s=100.0), "and the last is not forgotten"
+    assert due(closing, 102.0) == [Close(valve="v")]
+
+
+@pytest.mark.hazard("V5")
+def test_a_close_is_due_at_once_where_the_valve_may_be_open_since_the_last() -> None:
+    def told() -> Closing:
+        closing = Closing()
+        closing.want(CLOSE, mono_s=10.0)
+        assert due(closing, 10.0) == [CLOSE]
+        closing.confirm(report(10.1))
+        return closing
+
+    leased, opened, other = told(), told(), told()
+    leased.leased(Lease(valve="v", open_s=90, dose="d", epoch=3, seq=7), mono_s=10.2)
+    leased.want(CLOSE, mono_s=10.3)
+    assert due(leased, 10.3) == [CLOSE]
+    opened.confirm(report(10.2, is_open=True))
+    opened.want(CLOSE, mono_s=10.3)
+    assert due(opened, 10.3) == [CLOSE]
+    other.want(Close(valve="v", dose="e"), mono_s=10.3)
+    assert due(other, 10.3) == [Close(valve="v", dose="e")]
+    back = told()
+    back.want(CLOSE, mono_s=10.2)
+    back.again()
+    back.want(CLOSE, mono_s=10.3)
+    assert due(back, 10.3) == [CLOSE], "the link is back"
