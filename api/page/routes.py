@@ -15,6 +15,7 @@ from api import bodies
 from api.addresses import on_loopback
 from api.orders import bed_in, now_utc_s, place, refusal, rfc3339, stop
 from api.page import front, plans, render
+from api.page.advice import lifted
 from api.page.felt import miss_words
 from api.page.holds import runs
 from api.page.parts import (
@@ -274,7 +275,8 @@ async def clear_page(request: Request, alert: str) -> Response:
     if not found:
         raise ProblemError(404, "This alert does not stand any more.")
     notice = front.notice(front.tongue_of(view), found[0])
-    return keyed_page(request, "clear.html", {"title": "Lift an alert", "notice": notice})
+    context = {"title": "Lift an alert", "notice": notice, "lifted": lifted(found[0])}
+    return keyed_page(request, "clear.html", context)
 
 
 # -- doing it
