@@ -141,7 +141,7 @@ class Daemon(Past):
         """Go on from the record; nothing opens while it cannot be opened itself."""
         self._recording = recovered is not None
         known = recovered or NO_RECORD
-        engine = restored(self.garden, known)
+        engine, known = restored(self.garden, known)
         with self._engine_lock:
             self._engine = engine
         told = started(self.garden, known, self.clock, armed=self._armed, lately=self._lately)

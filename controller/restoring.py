@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 from pathlib import Path
 
 from controller.clock import ScaledClock
@@ -31,19 +32,20 @@ NO_RECORD = Recovered(
 )
 
 
-def restored(garden: Garden, recovered: Recovered) -> Engine:
-    """Feed the journal after the newest snapshot to the engine that the snapshot holds.
+def restored(garden: Garden, recovered: Recovered) -> tuple[Engine, Recovered]:
+    """Feed the journal after the kept state to the engine that this state holds.
 
     Args:
         garden: for an engine that begins anew: lost history, or another version's record.
         recovered: what the store knows; its events are used up.
 
     Returns:
-        The engine as it stood when the last process ended.
+        The engine as it stood when the last process ended, and what the store knows: with its
+        history lost where the engine does not take the kept state.
     """
     kept = recovered.snapshot
     if recovered.history == "lost" and kept.state_json is None:
-        return Engine(garden)  # with a state it is a backup that came back: only water is unknown
+        return _anew(garden, recovered), recovered  # with a state only water is unknown
     if kept.version not in {None, VERSION}:
         log.warning(
             "the kept state is of engine version %s, this is %s: what the beds had learned is left "
@@ -52,9 +54,7 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
             kept.version,
             VERSION,
         )
-        engine = Engine(garden)
-        carry_holds(engine.run, kept.state_json, recovered.events)
-        return engine
+        return _anew(garden, recovered), recovered
     if kept.state_json is None:
         engine = Engine(garden)
     else:
@@ -62,12 +62,19 @@ def restored(garden: Garden, recovered: Recovered) -> Engine:
             engine = Engine.load(kept.state_json.encode("utf-8"))
         except ValueError:
             log.exception("the kept state cannot be read: the history counts as lost")
-            return Engine(garden)
+            return _anew(garden, recovered), replace(recovered, history="lost")
     for event in recovered.events:
         try:
             engine.step(event)
         except Exception:  # one bad row must not keep page and alarms from coming up
             log.exception("a row of the journal could not be fed again: %s", event.kind)
+    return engine, recovered
+
+
+def _anew(garden: Garden, recovered: Recovered) -> Engine:
+    """An engine that knows of the record what people said no with, as far as it can be read."""
+    engine = Engine(garden)
+    carry_holds(engine.run, recovered.snapshot.state_json, recovered.events)
     return engine
 
 

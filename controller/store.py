@@ -106,11 +106,9 @@ class Store(Reader):
             self._keep_stamp(replace(now, trusted_s=trusted_s))
         self._stamp = replace(now, trusted_s=trusted_s)
         epoch, seq = self.high_mark()
-        snapshot = self.newest_snapshot()
-        before = len(self.damaged)
-        events = [row.event for row in self.journal(after=snapshot.n, upto=self.last_n())]
-        # What is lost since the snapshot may have been a lock, so nothing opens for a day.
-        whole = len(self.damaged) == before
+        snapshot, events, whole = self.going_on()
+        if not whole:  # what is lost may have been a lock, so nothing opens for a day
+            log.error("%s: history lost: the kept states or the journal are damaged", self._path)
         return Recovered(
             history=self.history_kind() if whole else "lost",
             stored_epoch=epoch,

@@ -34,6 +34,7 @@ OPENINGS = """
     SELECT bed, from_utc_s, open_s, coalesce(credited_l, want_l) AS litres FROM reservations
     WHERE from_utc_s >= ? AND from_utc_s < ? AND outcome IS NOT 'NEVER_SENT'
     ORDER BY from_utc_s, dose"""
+ONE_SNAPSHOT = "SELECT n, engine AS version, state AS state_json FROM snapshots WHERE n = ?"
 PROBE_HOURS = """
     SELECT probe, hour_utc_s, value, readings FROM probe_hours
     WHERE hour_utc_s >= ? AND hour_utc_s < ?"""
@@ -203,8 +204,29 @@ class Reader:
         return sorted(found, key=lambda row: row[:2])
 
     def newest_snapshot(self) -> Snapshot:
-        """Give the newest snapshot, of whatever version of the engine."""
-        return self._snapshot("ORDER BY n DESC LIMIT 1", ())
+        """Give the newest snapshot, of whatever version; a damaged one has an empty state."""
+        return next(self._snapshots("ORDER BY n DESC LIMIT 1", ()), Snapshot())
+
+    def readable_snapshot(self) -> Snapshot:
+        """Give the newest snapshot that can be read, of whatever version; none: the start."""
+        return self._first_readable("ORDER BY n DESC", ())
+
+    def going_on(self) -> tuple[Snapshot, list[Event], bool]:
+        """Give what an engine goes on from.
+
+        Returns:
+            The newest state that can be read, the events after it, and whether that is all there
+            was. It is not where the journal is damaged, where the state is of an earlier version
+            than the newest, and where none can be read: then people's orders are all the events.
+        """
+        snapshot = self.readable_snapshot()
+        newest = self._query("SELECT engine FROM snapshots ORDER BY n DESC LIMIT 1", ())
+        if snapshot.state_json is None and newest:
+            return snapshot, list(self._orders()), False
+        before = len(self.damaged)
+        events = [row.event for row in self.journal(after=snapshot.n, upto=self.last_n())]
+        same_version = not newest or snapshot.version == newest[0]["engine"]
+        return snapshot, events, same_version and len(self.damaged) == before
 
     def prunable_n(self, old_trusted_s: float, most_bytes: int) -> int | None:
         """Give the journal number up to which the journal may go; None for nothing.
@@ -236,7 +258,7 @@ class Reader:
 
     def garden_json(self) -> str | None:
         """Give the garden file in force when the record was last written; None in a new one."""
-        snapshot = self.newest_snapshot()
+        snapshot = self.readable_snapshot()
         told = _garden_in(_document(snapshot.state_json))
         for line in self._lines(after=snapshot.n):
             if line.event["kind"] in {"started", "garden"}:
@@ -244,8 +266,8 @@ class Reader:
         return told
 
     def first_snapshot(self, version: str) -> Snapshot:
-        """Give the first snapshot of this version of the engine; without one, the start."""
-        return self._snapshot("WHERE engine = ? ORDER BY n LIMIT 1", (version,))
+        """Give the first snapshot of this version that can be read; without one, the start."""
+        return self._first_readable("WHERE engine = ? ORDER BY n", (version,))
 
     def journal(self, after: int = 0, upto: int | None = None) -> Iterator[JournalRow]:
         """Play the journal in its total order; what is damaged of it is told and left out.
@@ -334,19 +356,30 @@ class Reader:
                 log.error("the journal is damaged: %d to %d are lost", first_n, last_n)
             yield from lines or ()
 
-    def _snapshot(self, tail: str, params: Params) -> Snapshot:
-        sql = f"SELECT n, engine AS version, state AS state_json FROM snapshots {tail}"  # noqa: S608
-        rows = self._query(sql, params)
-        if not rows:
-            return Snapshot()
-        return Snapshot(**{**rows[0], "state_json": unpacked(rows[0]["state_json"])})
+    def _orders(self) -> Iterator[Event]:
+        """Give people's orders, as far back as the journal reaches."""
+        told = (line.event for line in self._lines() if line.event["kind"] == "order")
+        return (EVENT_JSON.validate_python(event) for event in told)
+
+    def _snapshots(self, tail: str, params: Params) -> Iterator[Snapshot]:
+        """Give snapshots one by one: a state may be a megabyte."""
+        for found in self._query(f"SELECT n FROM snapshots {tail}", params):  # noqa: S608
+            row = self._query(ONE_SNAPSHOT, (found["n"],))[0]
+            yield Snapshot(**{**row, "state_json": unpacked(row["state_json"])})
+
+    def _first_readable(self, tail: str, params: Params) -> Snapshot:
+        for snapshot in self._snapshots(tail, params):
+            if isinstance(_document(snapshot.state_json), dict):
+                return snapshot
+            log.error("the state kept after entry %d of the journal is damaged", snapshot.n)
+        return Snapshot()
 
 
 def _document(text: str | None) -> object:
     """JSON's value; None for nothing and for what is no JSON."""
     try:
         return json.loads(text or "null")
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
 
 

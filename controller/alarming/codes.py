@@ -122,7 +122,8 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.HISTORY_LOST: AlertRule(
         title="the record of the water is lost",
-        raised_by="the record is missing or older than the nodes remember. No water for a day",
+        raised_by="the record is missing, damaged or older than the nodes remember. No water for a "
+        "day",
         ended_by="a person, who vouches that the budget is not spent",
         advice="What was given today is not known. Lift this only if you know it was little.",
     ),

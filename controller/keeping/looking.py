@@ -51,7 +51,7 @@ def look_at(folder: DataFolder, *, deep: bool = False) -> Record:
         return Record(fault=f"{folder.path}: there is no record here")
     try:
         with open_reader(folder) as reader:
-            snapshot, last = reader.newest_snapshot(), reader.last_stamp()
+            snapshot, last = reader.readable_snapshot(), reader.last_stamp()
             boots = {} if last is None else reader.boots_since(last.utc_s - WEEK_S)
         garden = garden_known(folder)
     except StoreError as exc:

@@ -136,7 +136,7 @@ def _stood(folder: DataFolder) -> Iterator[str]:
     """What a person said no with, in the record that gives way."""
     try:
         with open_reader(folder) as reader:
-            state = _document(reader.newest_snapshot().state_json or "{}")
+            state = _document(reader.readable_snapshot().state_json or "{}")
     except StoreError:
         return
     if not isinstance(state, dict):

@@ -32,7 +32,7 @@ class KeptBench(StoredBench):
     def _open(self) -> None:
         super()._open()
         if self.store is not None and self.recorder._recovered is not None:
-            self.engine = restored(self.garden, self.recorder._recovered)
+            self.engine, _ = restored(self.garden, self.recorder._recovered)
 
     def ask(self, seconds: float) -> None:
         """People order water again and again."""

@@ -167,7 +167,7 @@ class StoredLife(Life):
         """The engine as the store brings it back: to the byte the one that memory does."""
         self.record.open()
         assert self.record.known is not None
-        engine = restored(self.garden, self.record.known)
+        engine, _ = restored(self.garden, self.record.known)
         assert engine.dump() == super()._refed().dump(), "I8: the store brings back another state"
         return engine
 

@@ -153,6 +153,6 @@ def test_a_state_of_another_version_is_left_behind_with_a_clear_word(
         events=iter(()),
     )
     with caplog.at_level(logging.WARNING):
-        engine = restored(garden, kept)
+        engine, _ = restored(garden, kept)
     assert not engine.state.water
     assert f"engine version {version}, this is {VERSION}" in caplog.text

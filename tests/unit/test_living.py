@@ -263,7 +263,7 @@ def test_a_row_that_cannot_be_fed_again_does_not_keep_the_page_down(
         history="kept", stored_epoch=0, stored_seq=0, ledger=(), trusted_s=0.0,
         snapshot=Snapshot(), events=iter(events),
     )  # fmt: skip
-    assert restored(small_garden(), known).state.ready
+    assert restored(small_garden(), known)[0].state.ready
 
 
 # -- the watchdog

@@ -209,7 +209,7 @@ def of_version_1(state_json: str | None, events: Iterable[Event] = ()) -> Engine
         snapshot=Snapshot(version="1", state_json=state_json),
         events=iter(events),
     )
-    return restored(garden(beds=("south", "north")), kept)
+    return restored(garden(beds=("south", "north")), kept)[0]
 
 
 def ordered(what: OrderKind, **more: Any) -> Order:
