@@ -23,6 +23,7 @@ BUDGET_LOST_S = 86_400.0
 NONCE_LIFE_S = 45.0  # a lease sent this long ago is refused by every node
 SILENT_S = 120.0  # an idle valve is news once a minute: one that speaks after this was away
 NEW_UP_S = 3600.0
+EPOCH_AHEAD_MOST = 2**20  # runs that no record tells of: more there cannot have been
 
 
 def weather_reading(run: Run, event: WeatherReading) -> None:
@@ -67,20 +68,22 @@ def _tells_unknown_opening(run: Run, valve: ValveState, event: ValveReport) -> b
 
 
 def _refuse_contract(run: Run, event: ValveReport) -> None:
+    text = (
+        f"The node of valve {event.valve} speaks contract {event.contract}, not {CONTRACT}. "
+        "It is never opened. Bring its firmware up to date."
+    )
+    _refuse_node(run, event, text)
+
+
+def _refuse_node(run: Run, event: ValveReport, text: str) -> None:
+    """A node at fault: its valve is never opened until a person has looked; the others go on."""
     bed = run.valve_beds.get(event.valve)
     if bed is not None:
         cut(run, bed, "fault")
     elif run.state.valves[event.valve].opened_mono_s is not None:
         cut_all(run, "fault")
         run.close(event.valve)
-    run.raise_alert(
-        "node_contract",
-        f"The node of valve {event.valve} speaks contract {event.contract}, not {CONTRACT}. "
-        "It is never opened. Bring its firmware up to date.",
-        bed=bed,
-        valve=event.valve,
-        person=True,
-    )
+    run.raise_alert("node_contract", text, bed=bed, valve=event.valve, person=True)
 
 
 def _overtaken(valve: ValveState, event: ValveReport) -> bool:
@@ -89,8 +92,22 @@ def _overtaken(valve: ValveState, event: ValveReport) -> bool:
     return older and event.boot == valve.boot
 
 
+def _believable(run: Run, epoch: int) -> bool:
+    """Whether so many runs can have been: a node's kept number that went bad is no run's."""
+    state = run.state
+    return epoch <= (state.epoch if state.ready else state.stored_epoch) + EPOCH_AHEAD_MOST
+
+
 def _hear_epoch(run: Run, event: ValveReport) -> None:
     state = run.state
+    if not _believable(run, event.epoch):
+        text = (
+            f"The node of valve {event.valve} tells of run {event.epoch}, which there cannot have "
+            "been: what it keeps is damaged. It is never opened. Reset what it keeps (README of "
+            "the node), then lift this."
+        )
+        _refuse_node(run, event, text)
+        return
     if not state.ready:
         state.heard_epoch = max(state.heard_epoch, event.epoch)
         if (event.epoch, event.seq) > (state.stored_epoch, state.stored_seq):
@@ -115,7 +132,8 @@ def foreign_controller(run: Run, event: ForeignController) -> None:
     """Another run spoke on the wire: an earlier one of ours, or a controller beside us."""
     state = run.state
     if not state.ready:
-        state.heard_epoch = max(state.heard_epoch, event.epoch)
+        if _believable(run, event.epoch):
+            state.heard_epoch = max(state.heard_epoch, event.epoch)
         if event.epoch > state.stored_epoch:
             lost_history(run)
     elif event.epoch >= state.epoch:

@@ -27,6 +27,7 @@ log = logging.getLogger(__name__)
 
 LOG_LIMIT = 500  # log rows in one answer, at most
 DAY_S = 86_400.0
+EPOCH_MOST = 2**31 - 1  # of runs that there can have been
 
 History = Literal["first", "kept", "lost"]
 
@@ -329,11 +330,14 @@ class Reader:
         return tuple(LedgerEntry(**row) for row in rows)
 
     def high_mark(self) -> tuple[int, int]:
-        """Give the highest epoch, and the highest sequence number reserved under it."""
+        """Give the highest epoch, and the highest sequence number reserved under it.
+
+        One beyond `EPOCH_MOST` came of a node's damaged word, and no run goes on from it.
+        """
         row = self._query(
-            "SELECT coalesce(max(e.epoch), 0) AS epoch, coalesce((SELECT max(seq_high) "
-            "FROM reservations WHERE epoch = max(e.epoch)), 0) AS seq FROM epochs AS e",
-            (),
+            "SELECT coalesce(max(e.epoch), 0) AS epoch, coalesce((SELECT max(seq_high) FROM "
+            "reservations WHERE epoch = max(e.epoch)), 0) AS seq FROM epochs AS e WHERE epoch <= ?",
+            (EPOCH_MOST,),
         )[0]
         return int(row["epoch"]), int(row["seq"])
 

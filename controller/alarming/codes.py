@@ -115,10 +115,11 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
         at_night=AtNight.ALWAYS,
     ),
     AlertCode.NODE_CONTRACT: AlertRule(
-        title="a valve node speaks another contract",
-        raised_by="a valve node speaks another contract than 1. Never opened",
+        title="a valve node is at fault",
+        raised_by="a valve node speaks another contract than 1, or tells of a run that there "
+        "cannot have been. Never opened",
         ended_by="a person",
-        advice="Update the node: it speaks another version of the valve contract.",
+        advice="Update the node, or reset what it keeps: the sentence above says which.",
     ),
     AlertCode.HISTORY_LOST: AlertRule(
         title="the record of the water is lost",
