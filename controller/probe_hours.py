@@ -147,6 +147,7 @@ def _mind_fading(run: Run, name: str, probe: ProbeState, low_v: float) -> None:
     days.append(low_v)
     del days[: -watching.BATTERY_DAYS]
     probe.battery_low_v = None
+    quality.learn_battery(probe)
     least_v = quality.battery_least_v(probe, run.garden.probes[name].battery_least_v)
     left_days = watching.battery_days_left(days, least_v)
     if left_days is not None and left_days < watching.FADES_DAYS:

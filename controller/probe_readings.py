@@ -182,9 +182,8 @@ def _refuse(run: Run, event: ProbeReading, probe: ProbeState, flag: Flag) -> Non
 def _mind_battery(run: Run, event: ProbeReading, probe: ProbeState) -> None:
     """A battery below its least voltage: what the probe says is in doubt."""
     volts = event.battery_v
-    if volts is None or not math.isfinite(volts):
+    if volts is None or not math.isfinite(volts) or quality.is_plunge(probe, volts):
         return
-    probe.battery_most_v = max(probe.battery_most_v, volts)
     low = probe.battery_low_v
     probe.battery_low_v = volts if low is None else min(low, volts)
     least_v = quality.battery_least_v(probe, run.garden.probes[event.probe].battery_least_v)

@@ -67,8 +67,9 @@ class ProbeState:
     calm_h: int = 0
     level_m3_m3: float | None = None  # before it jumped or dropped
     level_h: int = 0  # hours since then
+    battery_last_v: float | None = None
     battery_low_v: float | None = None  # the day's lowest
-    battery_most_v: float = 0.0
+    battery_most_v: float = 0.0  # that it never went below on two days in a row
     battery_days_v: list[float] = field(default_factory=list)
     highest_m3_m3: float = 0.0  # of all its hours
     rise_h: int = 0  # hours since its last rise without water

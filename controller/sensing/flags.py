@@ -342,7 +342,8 @@ FLAGS: Mapping[Flag, FlagRule] = {
         good=1,
     ),
     Flag.BROWN_OUT: FlagRule(
-        raised_by="a battery below `battery_least_v`, or below 0.78 of the most it ever told",
+        raised_by="a battery below `battery_least_v`, or below 0.78 of the most that it held for "
+        "two days",
         ends_with="a battery 3 % above that",
         sentence="runs on a flat battery. Change it; until then it counts for less.",
         trust=_DOUBTFUL,

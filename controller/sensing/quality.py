@@ -25,7 +25,9 @@ BONE_DRY_M3_M3 = 0.005  # no bed at a probe's depth is drier: an open circuit
 ALL_WATER_M3_M3 = 0.995  # no bed is wetter: a short circuit
 COUNTS_MOST, RAIL_FRAC = 4095.0, 0.005  # twelve bits, and how near their ends is an end
 BOOTS_KEPT = 4  # earlier boots of a node whose late words are known for late
-BATTERY_FRAC = 0.78  # of the highest voltage ever told, where the file names none: our own rule
+BATTERY_FRAC = 0.78  # of its full voltage, where the file names none: our own rule
+BATTERY_LIVES_FRAC = 0.5  # no battery that was full at the one voltage still feeds a node at this
+BATTERY_SURE_DAYS = 3  # as long as a probe has to live there
 BATTERY_FRESH_FRAC = 1.03  # of that, from where it counts as fresh again
 HOUR_MOST = 120  # readings of an hour that its median is taken from
 
@@ -169,6 +171,33 @@ def converter_rail(counts: float) -> Flag | None:
 def battery_least_v(probe: ProbeState, told_v: float | None) -> float:
     """The voltage below which a probe's readings are in doubt [V]."""
     return told_v if told_v is not None else BATTERY_FRAC * probe.battery_most_v
+
+
+def is_plunge(probe: ProbeState, volts: float) -> bool:
+    """Whether a voltage is less than half of the last: no battery's, unless the next says it too.
+
+    Args:
+        probe: its memory; remembers this one.
+        volts: as told [V].
+    """
+    before, probe.battery_last_v = probe.battery_last_v, volts
+    return before is not None and volts < BATTERY_LIVES_FRAC * before
+
+
+def learn_battery(probe: ProbeState) -> None:
+    """Learn a battery's full voltage from the lowest that each day told, at a day's end.
+
+    It is the highest that two days in a row never went below: a wrong word moves it nowhere. One
+    that was learned all the same, by days of wrong words or another divider, is learned anew once
+    the probe has lived on less than half of it for three days.
+    """
+    days_v = probe.battery_days_v
+    sure_v = max(days_v[-BATTERY_SURE_DAYS:], default=0.0)
+    lived = len(days_v) >= BATTERY_SURE_DAYS
+    if lived and sure_v < BATTERY_LIVES_FRAC * probe.battery_most_v:
+        probe.battery_most_v = sure_v
+    if len(days_v) >= 2:
+        probe.battery_most_v = max(probe.battery_most_v, min(days_v[-2:]))
 
 
 def accept(reading: ProbeReading, probe: ProbeState, theta_m3_m3: float) -> None:

@@ -83,6 +83,14 @@ def battery(*volts: float) -> Act:
     return act
 
 
+def fresh_battery() -> Hands:
+    """A probe that lived two days on a battery of 4.0 V."""
+    hands = sound()
+    hands.more[A] = {"battery_v": 4.0}
+    hands.live(50.0)
+    return hands
+
+
 def lived_two_days() -> Hands:
     """Two days of thirsty weather, so that a day's use is known."""
     hands = sound()
@@ -174,7 +182,13 @@ CASES: dict[Flag, Case] = {
     Flag.DUPLICATE: Case(numbered(7, 7), numbered(8), numbered(7, 8)),
     Flag.OUT_OF_ORDER: Case(numbered(7, 6), numbered(8), numbered(7, 8)),
     Flag.VALVE_EDGE: Case(beside_an_edge(29.0), good(1), beside_an_edge(30.0)),
-    Flag.BROWN_OUT: Case(battery(4.0, 3.11), battery(3.22), battery(4.0, 3.13), battery(3.2)),
+    Flag.BROWN_OUT: Case(
+        battery(4.0, 3.11),
+        battery(3.22),
+        battery(60.0, 0.1, 3.7, 3.13),
+        battery(3.2),
+        start=fresh_battery,
+    ),
     Flag.BATTERY_FADING: Case(fading(2.9), steady_battery, fading(3.45)),
 }
 GARDEN_FILE = {Flag.UNCALIBRATED}  # in test_probe_hazards.py

@@ -362,3 +362,58 @@ def test_a_told_least_voltage_counts() -> None:
     assert not hands.stands(Flag.BROWN_OUT)
     hands.tell(A, 0.25, battery_v=2.39)
     assert hands.stands(Flag.BROWN_OUT)
+
+
+def on_battery(hands: Hands, volts: float, days: int) -> None:
+    hands.more[A] = {"battery_v": volts}
+    hands.live(24.0 * days)
+
+
+@pytest.mark.hazard("P12")
+@pytest.mark.parametrize("wrong_v", [60.0, 5.0, 0.0])
+def test_a_wrong_word_of_the_battery_doubts_no_probe_for_longer_than_itself(wrong_v: float) -> None:
+    hands = sound()
+    hands.probes[A] = hands.probes[B] = drying(0.27, 0.0005)
+    hands.tell(A, 0.27, battery_v=wrong_v)  # the very first one
+    for _ in range(4):
+        on_battery(hands, 3.7, 2)
+        hands.tell(A, hands.probe().value or 0.27, battery_v=wrong_v)
+        hands.tell(A, hands.probe().value or 0.27, battery_v=3.7)
+        assert not hands.stands(Flag.BROWN_OUT)
+        assert not hands.stands(Flag.BATTERY_FADING)
+    assert hands.probe().battery_most_v == 3.7
+    assert hands.probe().trust == ""
+    on_battery(hands, 2.87, 1)
+    assert hands.stands(Flag.BROWN_OUT), "0.78 of it, as before"
+
+
+@pytest.mark.hazard("P12")
+def test_a_wrong_voltage_of_an_older_record_is_learned_anew_within_days() -> None:
+    hands = sound()
+    hands.probes[A] = hands.probes[B] = drying(0.27, 0.0005)
+    hands.probe().battery_most_v = 60.0
+    on_battery(hands, 3.7, 1)
+    assert hands.stands(Flag.BROWN_OUT)
+    on_battery(hands, 3.7, 4)
+    assert hands.probe().battery_most_v == 3.7
+    assert not hands.stands(Flag.BROWN_OUT)
+
+
+@pytest.mark.hazard("P12")
+def test_a_flat_battery_stays_one_however_long_it_lasts() -> None:
+    hands = sound()
+    hands.probes[A] = hands.probes[B] = drying(0.27, 0.0002)
+    on_battery(hands, 4.0, 3)
+    on_battery(hands, 2.4, 20)
+    assert hands.probe().battery_most_v == 4.0
+    assert hands.stands(Flag.BROWN_OUT)
+
+
+@pytest.mark.hazard("P12")
+def test_a_battery_that_falls_at_once_is_flat_with_its_second_word() -> None:
+    hands = sound()
+    on_battery(hands, 4.0, 3)
+    hands.tell(A, hands.probe().value or 0.24, battery_v=1.5)
+    assert not hands.stands(Flag.BROWN_OUT)
+    hands.tell(A, hands.probe().value or 0.24, battery_v=1.5)
+    assert hands.stands(Flag.BROWN_OUT)
