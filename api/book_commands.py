@@ -13,7 +13,7 @@ from api import book_csv
 from api.garden_meant import garden_of
 from api.options import DAY, data_option, json_flag, print_json, say
 from api.orders import rfc3339
-from api.page.book_words import day_words, sentences
+from api.page.book_words import day_words, drier_note, sentences, tested_words
 from api.page.words import Tongue, bed_name
 from api.whole_export import write_all
 from controller.book.plain import book_json
@@ -150,8 +150,9 @@ def _text(setting: Garden, book: dict[str, Any]) -> str:
         us=setting.garden.units == "us",
         now_utc_s=datetime.fromisoformat(book["last"]).replace(tzinfo=UTC).timestamp(),
     )
+    first = book["record_begins"] or book["first"]
     lines = [
-        f"{setting.garden.name}, {day_words(book['first'])} to {day_words(book['last'])} "
+        f"{setting.garden.name}, {day_words(first)} to {day_words(book['last'])} "
         f"{book['last'][:4]}.",
         "",
         *(f"- {one}" for one in sentences(book, tongue)),
@@ -166,4 +167,5 @@ def _text(setting: Garden, book: dict[str, Any]) -> str:
             f"{bed_name(name)[:13]:<14}{bed['waterings']:>10}{tongue.litres(bed['litres']):>10}"
             f"{'-' if apart is None else f'{apart:.1f}':>12}{bed['dawns_past_line']:>11}{kg:>10}"
         )
-    return "\n".join(lines)
+    notes = (tested_words(book["beds"], tongue), drier_note(book, tongue))
+    return "\n".join([*lines, *(line for one in notes if one for line in ("", one))])

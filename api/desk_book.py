@@ -20,6 +20,7 @@ def fake_book(beds: tuple[str, ...]) -> dict[str, Any]:
     return {
         "first": FIRST,
         "last": LAST,
+        "record_begins": FIRST,
         "record_ends": LAST,
         "beds": {bed: _bed(index, picks if index == 0 else []) for index, bed in enumerate(beds)},
         "waterings": [
@@ -81,6 +82,7 @@ def _bed(index: int, picks: list[dict[str, Any]]) -> dict[str, Any]:
         "litres": litres,
         "most_litres": litres * 1.08,
         "waterings": 5,
+        "tested_l": 0.0,
         "by_hand_l": 0.0,
         "median_days_between": 4.5,
         "poured_l": 0.0,

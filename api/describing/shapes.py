@@ -265,6 +265,7 @@ BED_BOOK = {
     "litres": "number",
     "most_litres": "number",
     "waterings": "count",
+    "tested_l": "number",
     "by_hand_l": "number",
     "median_days_between": "number?",
     "poured_l": "number",
@@ -283,6 +284,7 @@ BED_BOOK = {
 BOOK = {
     "first": "day",
     "last": "day",
+    "record_begins": "day?",
     "record_ends": "day?",
     "beds": {"*": BED_BOOK},
     "waterings": [

@@ -16,6 +16,7 @@ WORDS: dict[str, str] = {
     "on": "Day of the garden, YYYY-MM-DD; empty for today where it may be left out",
     "first": "First local day of the book, YYYY-MM-DD",
     "last": "Last local day of the book, YYYY-MM-DD",
+    "record_begins": "First local day of the season that the record holds, YYYY-MM-DD",
     "record_ends": "Last local day of the whole record, which may lie before the book's first",
     "who": "Who gave the order, as the record says it",
     "why": "The reason, for the record; one line",
@@ -176,7 +177,8 @@ WORDS: dict[str, str] = {
     "points": "Hours, in order",
     # -- the book
     "plants": "Plants [count]",
-    "by_hand_l": "Water by a person's order [L]",
+    "tested_l": "Water that openings took which only tried the valve: no waterings [L]",
+    "by_hand_l": "Water by a person's order, through the valve [L]",
     "median_days_between": "Median time between waterings [d]",
     "poured_l": "Water poured by can or hose, as told [L]",
     "dawns": "Dawns in the book [count]",

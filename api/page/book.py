@@ -13,7 +13,7 @@ from api import book_csv
 from api.desk import Desk
 from api.orders import rfc3339
 from api.page import book_picture, front
-from api.page.book_words import day_words, sentences, variety_name
+from api.page.book_words import day_words, drier_note, sentences, tested_words, variety_name
 from api.page.parts import desk_of, keyed_page, known_reader
 from api.page.teachings import sentences as taught
 from api.page.words import Tongue, bed_name, utc_s_of
@@ -40,10 +40,11 @@ async def book_page(request: Request) -> Response:
     context: dict[str, Any] = {
         "title": "The season book",
         "garden": view["garden"]["name"],
-        "first": day_words(book["first"]),
+        "first": day_words(book["record_begins"] or book["first"]),
         "last": f"{day_words(book['last'])} {book['last'][:4]}",
         "sentences": sentences(book, tongue),
-        "drier": book.get("drier"),
+        "drier": drier_note(book, tongue),
+        "tested": tested_words(beds, tongue),
         "rows": [_row(name, bed, tongue) for name, bed in beds.items()],
         "varieties": [_variety(one, tongue) for one in book["varieties"]],
         "pictures": [
@@ -75,7 +76,8 @@ def _row(name: str, bed: dict[str, Any], tongue: Tongue) -> list[str]:
         tongue.litres(bed["litres"]),
         tongue.litres(bed["litres"] / bed["plants"]),
         DASH if apart is None else f"{apart:.1f}",
-        tongue.litres(bed["by_hand_l"] + bed["poured_l"]),
+        tongue.litres(bed["by_hand_l"]),
+        tongue.litres(bed["poured_l"]),
         f"{bed['dawns_past_line']} of {bed['dawns']} dawns",
         DASH if driest is None else f"{100.0 * driest:.0f} %",
         tongue.mass(bed["fruit"]["kg"]) if bed["fruit"]["picks"] else DASH,

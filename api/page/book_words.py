@@ -44,7 +44,7 @@ def sentences(book: dict[str, Any], tongue: Tongue) -> list[str]:
 
 def _whole(book: dict[str, Any], tongue: Tongue) -> str:
     beds = book["beds"]
-    litres = sum(bed["litres"] for bed in beds.values())
+    litres = sum(_drunk_l(bed) for bed in beds.values())
     waterings = sum(bed["waterings"] for bed in beds.values())
     if not _recorded(beds):
         return _unrecorded(book["first"], book["record_ends"])
@@ -53,7 +53,9 @@ def _whole(book: dict[str, Any], tongue: Tongue) -> str:
     if not waterings:
         poured_l = sum(bed["poured_l"] for bed in beds.values())
         by_hand = f", {tongue.litres(poured_l)} was poured by hand" if poured_l > 0.0 else ""
-        return f"No valve gave water{by_hand}{fell}."
+        tried = any(bed["tested_l"] > 0.0 for bed in beds.values())
+        none = "Valves were tried only, none watered" if tried else "No valve gave water"
+        return f"{none}{by_hand}{fell}."
     many = count(waterings, "watering", "waterings")
     return f"The garden drank {tongue.litres(litres)} in {many}{fell}."
 
@@ -61,7 +63,11 @@ def _whole(book: dict[str, Any], tongue: Tongue) -> str:
 def _recorded(beds: dict[str, Any]) -> bool:
     """Whether the record holds anything of the season."""
     return any(
-        bed["waterings"] or bed["driest_frac"] is not None or bed["picks"] or bed["poured_l"]
+        bed["waterings"]
+        or bed["tested_l"]
+        or bed["driest_frac"] is not None
+        or bed["picks"]
+        or bed["poured_l"]
         for bed in beds.values()
     )
 
@@ -77,12 +83,13 @@ def _unrecorded(first: str, ends: str | None) -> str:
 
 
 def _thirstiest(beds: dict[str, Any], tongue: Tongue) -> str:
-    name, bed = max(beds.items(), key=lambda row: row[1]["litres"])
-    if len(beds) < 2 or not bed["litres"] > 0.0:
+    name, bed = max(beds.items(), key=lambda row: _drunk_l(row[1]))
+    drunk_l = _drunk_l(bed)
+    if len(beds) < 2 or not drunk_l > 0.0:
         return ""
-    each = tongue.litres(bed["litres"] / bed["plants"])
+    each = tongue.litres(drunk_l / bed["plants"])
     return (
-        f"{bed_name(name)} drank most: {tongue.litres(bed['litres'])} in "
+        f"{bed_name(name)} drank most: {tongue.litres(drunk_l)} in "
         f"{count(bed['waterings'], 'watering', 'waterings')}, {each} a plant."
     )
 
@@ -106,14 +113,41 @@ def _drier(book: dict[str, Any], tongue: Tongue) -> str:
     way = "fewer" if past < 0 else "more"
     dry = count(abs(past), f"{way} day", f"{way} days") if past else "no more days"
     few = len(book["beds"]) - found["reckoned_beds"]
-    beds = f" for all but {count(few, 'bed', 'beds')} of too short a record," if few else ""
+    beds = f" for all but {count(few, 'bed', 'beds')} of too short a record" if few else ""
     points = f"{100.0 * found['shift_frac']:.0f} points"
     return (
         f"Had each thirst line been {points} drier, the garden would have taken {water}, in "
-        f"{turns}, with {dry} past a floor. That is reckoned{beds} by the balance alone, which "
-        f"misses what the ledger has for the lines as they were, "
-        f"{tongue.litres(found['given_litres'])}, by {tongue.litres(miss_l)}."
+        f"{turns}, with {dry} past a floor. That is reckoned{beds}, and may be out by "
+        f"{tongue.litres(miss_l)}: see the small print."
     )
+
+
+def drier_note(book: dict[str, Any], tongue: Tongue) -> str:
+    """How a drier line was reckoned, for the foot of the book; empty where none was."""
+    found = book.get("drier")
+    if not found:
+        return ""
+    return (
+        "A drier line is reckoned from the recorded hours alone: as if beds drank as fast from "
+        "drier soil, and rain and water by hand had come as they came; the floor stays where it "
+        "is. For the lines as they were the same way of reckoning comes to "
+        f"{tongue.litres(found['same_litres'])}, and the valves gave "
+        f"{tongue.litres(found['given_litres'])}: so far it may be out, bed by bed and added up, "
+        f"by {tongue.litres(found['miss_litres'])}."
+    )
+
+
+def tested_words(beds: dict[str, Any], tongue: Tongue) -> str:
+    """What the walk and the weekly proof took; empty where they took nothing."""
+    tested_l = sum(bed["tested_l"] for bed in beds.values())
+    if not tested_l > 0.0:
+        return ""
+    return f"{tongue.litres(tested_l)} went into trying the valves, which is no watering."
+
+
+def _drunk_l(bed: dict[str, Any]) -> float:
+    """What a bed drank through its valve, without what went into trying it [L]."""
+    return float(bed["litres"] - bed["tested_l"])
 
 
 def _stress(beds: dict[str, Any]) -> str:

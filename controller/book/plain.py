@@ -16,9 +16,9 @@ def book_json(book: Book) -> dict[str, Any]:
         book: as it was added up.
 
     Returns:
-        first, last, record_ends | null (local days; the last one that the whole record holds,
-        which may lie before the season), beds {id: {plants, litres, most_litres, waterings,
-        by_hand_l,
+        first, last, record_begins | null, record_ends | null (local days; the first that the record
+        holds of this season, the last that the whole record holds, which may lie before it),
+        beds {id: {plants, litres, most_litres, waterings, tested_l, by_hand_l,
         median_days_between | null, poured_l, rain_mm, dawns, dawns_past_line, driest_frac | null,
         swing {back_frac, on} | null, swings [{back_frac, on}],
         looks, litres_per_kg | null, notes [{on, text}], fruit,
@@ -31,6 +31,7 @@ def book_json(book: Book) -> dict[str, Any]:
     return {
         "first": book.first.isoformat(),
         "last": book.last.isoformat(),
+        "record_begins": None if book.record_begins is None else book.record_begins.isoformat(),
         "record_ends": None if book.record_ends is None else book.record_ends.isoformat(),
         "beds": {bed.bed: _bed(bed) for bed in book.beds},
         "waterings": [
@@ -73,6 +74,7 @@ def _bed(bed: BedSeason) -> dict[str, Any]:
         "litres": bed.litres,
         "most_litres": bed.most_l,
         "waterings": bed.waterings,
+        "tested_l": bed.tested_l,
         "by_hand_l": bed.by_hand_l,
         "median_days_between": bed.apart_d,
         "poured_l": bed.poured_l,

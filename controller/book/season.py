@@ -27,6 +27,7 @@ DAY_HOURS = 24
 SWING_DAYS = 14  # a crack is a matter of the days before the pick: our own guess
 SWING_LEAST_FRAC = 0.05  # of the available water: less is no rewetting
 HAND = "hand:"
+TESTS = ("walk:", "proof")  # openings that try a valve: no waterings
 Row = TypeVar("Row", BedHour, WateringRow, PickRow, ToldRow)
 UNNAMED = ""  # the variety of a pick that named none
 
@@ -58,7 +59,8 @@ class BedSeason:
         plants: how many.
         litres: through its valve, best estimate [L].
         most_l: the same, upper bound [L].
-        waterings: how many, by hand or not.
+        waterings: how many, by hand or not; openings that only tried a valve are none.
+        tested_l: of `litres`, what those openings took [L].
         by_hand_l: of `litres`, what people ordered [L].
         apart_d: median days from one to the next, None below two.
         poured_l: told as poured by can or hose [L].
@@ -78,6 +80,7 @@ class BedSeason:
     litres: float
     most_l: float
     waterings: int
+    tested_l: float
     by_hand_l: float
     apart_d: float | None
     poured_l: float
@@ -112,6 +115,7 @@ class Book:
     waterings: tuple[WateringRow, ...]
     varieties: tuple[tuple[str, Fruit], ...]
     drier: Drier | None = None  # what a drier line would have cost; None: too little to tell
+    record_begins: date | None = None  # within the season; None: nothing is recorded of it
     record_ends: date | None = None  # of the whole record, before or in this season; None: empty
 
 
@@ -143,6 +147,7 @@ def book_of(garden: Garden, rows: SeasonRows) -> Book:
         waterings=tuple(one for one in rows.waterings if one.bed in garden.beds),
         varieties=tuple(varieties),
         drier=_drier(garden, hours, waterings),
+        record_begins=_begins(rows, zone),
         record_ends=None if rows.ends_utc_s is None else local_date(rows.ends_utc_s, zone),
     )
 
@@ -164,6 +169,13 @@ def _last(rows: SeasonRows, zone: ZoneInfo) -> date:
     at_s = max([rows.from_utc_s, *(hour.hour_utc_s for hour in rows.hours)])
     at_s = max([at_s, *(one.from_utc_s for one in rows.waterings)])
     return max([local_date(at_s, zone), *(date.fromisoformat(one.on_day) for one in rows.picks)])
+
+
+def _begins(rows: SeasonRows, zone: ZoneInfo) -> date | None:
+    """The first day of the season that the record holds hours or water of."""
+    hours_s = (hour.hour_utc_s for hour in rows.hours)
+    at_s = min([*hours_s, *(one.from_utc_s for one in rows.waterings)], default=None)
+    return None if at_s is None else local_date(at_s, zone)
 
 
 def _by_bed(
@@ -191,7 +203,8 @@ def _bed(
     told: Sequence[ToldRow],
 ) -> BedSeason:
     zone = garden.garden.zone
-    began = [one.from_utc_s for one in waterings]
+    drunk = [one for one in waterings if not one.by_whom.startswith(TESTS)]
+    began = [one.from_utc_s for one in drunk]
     apart = [(after - before) / 86_400.0 for before, after in pairwise(began)]
     at_dawn = _dawns(garden, hours)
     swings = _swings(garden, hours)
@@ -200,7 +213,8 @@ def _bed(
         plants=garden.beds[bed].plants,
         litres=math.fsum(one.credited_l for one in waterings),
         most_l=math.fsum(one.charged_l for one in waterings),
-        waterings=len(waterings),
+        waterings=len(drunk),
+        tested_l=math.fsum(one.credited_l for one in waterings if one not in drunk),
         by_hand_l=math.fsum(one.credited_l for one in waterings if one.by_whom.startswith(HAND)),
         apart_d=median(apart) if apart else None,
         poured_l=math.fsum(one.numbers.get("given_l", 0.0) for one in told),

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.desk_book import fake_book
-from api.page.book_words import sentences
+from api.page.book_words import drier_note, sentences
 from api.page.words import Tongue
 from controller.book.drier import LEAST_DAWNS, SHIFT_FRAC, Drier, drier_line, together
 from controller.book.plain import book_json
@@ -198,10 +198,13 @@ def said(**change: Any) -> str:
 def test_the_third_sentence_says_it_with_its_own_miss() -> None:
     assert said() == (
         "Had each thirst line been 5 points drier, the garden would have taken 370 L less, in "
-        "3 fewer waterings, with 2 more days past a floor. That is reckoned by the "
-        "balance alone, which misses what the ledger has for the lines as they were, 5400 L, "
-        "by 45 L."
+        "3 fewer waterings, with 2 more days past a floor. That is reckoned, and may be "
+        "out by 45 L: see the small print."
     )
+    tongue = Tongue(zone=ZoneInfo("UTC"), us=False, now_utc_s=float(FIRST_S))
+    note = drier_note(fake_book(("south", "north")), tongue)
+    assert "comes to 5380 L, and the valves gave 5400 L" in note
+    assert note.endswith("added up, by 45 L.")
 
 
 def test_a_difference_within_the_miss_is_called_none() -> None:
@@ -211,7 +214,7 @@ def test_a_difference_within_the_miss_is_called_none() -> None:
 def test_other_differences_are_said_as_they_are() -> None:
     more = said(litres=5500.0, waterings=20, days_past_floor=1, reckoned_beds=1)
     assert "120 L more, in as many waterings, with no more days past a floor" in more
-    assert "reckoned for all but 1 bed of too short a record, by the balance alone" in more
+    assert "reckoned for all but 1 bed of too short a record, and may be out by" in more
     same = said(litres=5380.4, waterings=19, days_past_floor=0)
     assert "as much water, as far as can be told, in 1 fewer watering, with 1 fewer day" in same
 

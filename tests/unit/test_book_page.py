@@ -57,6 +57,24 @@ def test_the_book_answers_its_questions_in_sentences(client: TestClient) -> None
     assert text.count('<svg class="faults"') == 1
 
 
+def test_orders_through_the_valve_and_poured_water_stand_apart(
+    desk: FakeDesk, client: TestClient
+) -> None:
+    desk.book["beds"]["south"] |= {"by_hand_l": 120.0, "poured_l": 30.0, "tested_l": 20.0}
+    desk.book["record_begins"] = "2026-07-06"
+    text = client.get("/season").text.replace("\u00a0", " ")
+    assert '<td role="cell" data-head="By valve on your order">120 L</td>' in text
+    assert '<td role="cell" data-head="Poured">30 L</td>' in text
+    assert "<span>6 Jul to " in text
+    assert "20 L went into trying the valves, which is no watering." in text
+    head, _, foot = text.partition('<p class="small-print">')
+    assert "ledger" not in text
+    assert "may be out by 45 L: see the small print." in head
+    assert "comes to 5380 L, and the valves gave 5400 L" in foot
+    whole = sentences(desk.book, tongue_of(desk.view()))[0]
+    assert whole.startswith("The garden drank 5380 L in 20 waterings")  # 5400 L, 20 of them tests
+
+
 def test_a_difference_that_chance_makes_is_called_so(desk: FakeDesk) -> None:
     tongue = tongue_of(desk.view())
     (said,) = [one for one in sentences(desk.book, tongue) if "Late most cracked" in one]

@@ -81,8 +81,22 @@ def test_litres_waterings_and_days_apart(garden: Garden) -> None:
     given = (watering(0, 100.0), watering(3, 200.0, "hand:operator"), watering(8, 300.0))
     bed = south(garden, waterings=given)
     assert (bed.litres, bed.waterings, bed.by_hand_l) == (600.0, 3, 200.0)
+    assert bed.tested_l == 0.0
     assert bed.most_l == pytest.approx(660.0)
     assert bed.apart_d == 4.0
+
+
+def test_openings_that_try_a_valve_are_no_waterings(garden: Garden) -> None:
+    tried = (watering(1, 14.0, "walk:operator"), watering(2, 6.0, "proof"))
+    bed = south(garden, waterings=(watering(0, 100.0), *tried, watering(8, 300.0)))
+    assert (bed.waterings, bed.apart_d) == (2, 8.0)
+    assert (bed.litres, bed.tested_l) == (420.0, 20.0)
+
+
+def test_the_book_says_since_when_the_record_holds_anything(garden: Garden) -> None:
+    assert book_of(garden, rows()).record_begins is None
+    book = book_json(book_of(garden, rows(waterings=(watering(9, 100.0),))))
+    assert (book["first"], book["record_begins"]) == ("2026-07-01", "2026-07-10")
 
 
 def test_poured_water_counts_until_it_is_taken_back(garden: Garden) -> None:
