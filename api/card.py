@@ -130,8 +130,9 @@ def _may() -> list[str]:
             "look early in the morning, what you poured by can. Only what is so: the beds go by it."
         ),
         *_item(
-            "As a helper you can let no water flow from the page. Ending a pause, watering by "
-            "valve and lifting alarms are left to the gardener."
+            "As a helper you order no water. What you tell may make the garden water that bed by "
+            "itself, within its limits: limp leaves in the morning even by day. Ending a pause, "
+            "watering by valve and lifting alarms are left to the gardener."
         ),
     ]
 

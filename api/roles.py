@@ -13,9 +13,14 @@ from api.problems import ProblemError
 OPERATOR, HELPER = "operator", "helper"
 NOT_A_HELPERS = "Not for a helper"  # the title of what is refused
 
-# Look at leaves, feel soil, stop, pause, tell what was poured. A look may bring water sooner,
-# within every limit; no order does, so a helper ends no pause, makes none shorter, and
-# takes nothing back: the engine refuses the earlier end, it alone knows what stands.
+# Look at leaves, feel soil, stop, pause, tell what was poured. What is told may bring water sooner,
+# limp leaves in the morning at once, within every limit; a helper orders none, ends no pause,
+# makes none shorter, and takes nothing back: the engine refuses the earlier end, it alone knows
+# what stands.
+TELLING = (
+    "You order no water. Limp leaves that you tell of in the morning may make the garden water "
+    "that bed by itself at once, within its limits; soil that feels dry may bring water sooner."
+)
 _BED = (("POST", "look"), ("POST", "soil"), ("POST", "stop"), ("PUT", "pause"), ("POST", "poured"))
 HELPER_MAY = frozenset(
     {

@@ -34,8 +34,8 @@ from api.page.told import Told, is_over, told_words
 from api.page.typed import VOLUME, amount_of
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError, is_known
-from api.roles import HELPER
-from api.security import Caller
+from api.roles import HELPER, TELLING
+from api.security import Caller, on_loopback
 from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)
@@ -127,7 +127,9 @@ async def open_with_code(request: Request, code: str = "") -> Response:
     problem = refusal(made)
     if problem is not None and made.status != "unrecorded":  # that one is paired until a restart
         raise problem
-    answer = render.page("opened.html", {"title": "Welcome", "helper": offer.role == HELPER})
+    answer = render.page(
+        "opened.html", {"title": "Welcome", "helper": offer.role == HELPER, "telling": TELLING}
+    )
     give_cookie(request, answer, value)
     return answer
 

@@ -71,6 +71,12 @@ def test_what_the_card_lets_a_helper_do_is_what_a_helper_may() -> None:
     assert may == {"stop", "pause", "soil", "look", "poured"}  # else the card has to change
 
 
+def test_the_card_says_that_telling_may_bring_water() -> None:
+    text = " ".join(card_text(load_garden(find_garden("hollin-lane"))).split())
+    assert "let no water flow" not in text
+    assert "may make the garden water that bed by itself, within its limits" in text
+
+
 def test_the_card_is_written_once(tmp_path: Path) -> None:
     path = tmp_path / "card.txt"
     said = thirstline("card", "hollin-lane", "--out", str(path))

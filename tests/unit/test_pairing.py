@@ -254,6 +254,12 @@ def test_a_helper_may_look(place: Place) -> None:
         assert browser.get(path).status_code == 200
 
 
+def test_a_helper_is_told_at_once_that_telling_may_bring_water(place: Place) -> None:
+    shown = place.browser().get(place.link("helper", "Ann")).text
+    assert "may make the garden water that bed by itself" in shown
+    assert "You order no water" not in place.browser().get(place.link("operator", "Ben")).text
+
+
 def test_a_helper_may_not_see_who_is_in(place: Place) -> None:
     assert place.paired("helper").get("/api/pairs").status_code == 403
     assert place.paired("operator").get("/api/pairs").status_code == 200
