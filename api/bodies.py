@@ -365,4 +365,6 @@ def amount(text: str, name: str, most: float) -> float:
         value = float(plain)
         if 0.0 < value <= most:
             return value
-    raise ProblemError(422, f"The {name} must be a number above 0 and at most {most:.0f}.")
+    such = "40 or 2.5, without a unit behind it"
+    msg = f"The {name} must be a number such as {such}, above 0 and at most {most:.0f}."
+    raise ProblemError(422, msg)

@@ -23,7 +23,7 @@ STOPS = (400, 401, 403, 413, 415, 422, 429, 503)
 PROBLEM = {**schema_of(shapes.PROBLEM), "required": ["type", "title", "status", "detail"]}
 DETAILS = {  # what a refusal of each kind may say
     400: "Add the name to [page] names, or use one that is there.",
-    401: "Send Authorization: Bearer and the token, or pair.",
+    401: "Send Authorization: Bearer and the token, or let the browser in by a link of pair.",
     403: "This origin is not listed under [page] names.",
     404: "There is no such bed.",
     408: "A body may take 10 s.",

@@ -29,7 +29,7 @@ PROBLEM_JSON = "application/problem+json"
 # RFC 9110 section 15: what each status means, in our words
 TITLES = {
     400: "This host name is not known here",
-    401: "A token is needed",
+    401: "This browser was not let in",
     403: "Not from there",
     404: "There is no such thing here",
     405: "Not in this way",
@@ -37,11 +37,16 @@ TITLES = {
     409: "Refused",
     413: "Too large",
     415: "JSON only",
-    422: "Malformed",
+    422: "Not understood",
     429: "Too many tries",
     500: "A fault on this side",
     503: "Not possible now",
 }
+LET_IN = (
+    "Open the link or the drawn code that Phones… makes, at the foot of the page of a browser that "
+    "is let in; on the board thirstline pair makes one. Programs send Authorization: Bearer and "
+    "the token."
+)
 NOT_OURS = {404: "The address may be typed wrongly, or be one of an older version."}
 
 

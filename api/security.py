@@ -29,7 +29,7 @@ from fastapi import Request
 from api import roles
 from api.addresses import Names, caller_of, on_loopback
 from api.pace import Guesses, Pace, trim
-from api.problems import ProblemError
+from api.problems import LET_IN, ProblemError
 from api.roles import OPERATOR
 from controller.told_state import Paired
 
@@ -302,7 +302,7 @@ class Doors:
 
 def _no_token() -> ProblemError:
     headers = {"WWW-Authenticate": "Bearer"}
-    return ProblemError(401, "Send Authorization: Bearer and the token, or pair.", headers=headers)
+    return ProblemError(401, LET_IN, headers=headers)
 
 
 def _digest(text: str) -> bytes:

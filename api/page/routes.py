@@ -35,7 +35,7 @@ from api.page.typed import VOLUME, amount_of
 from api.page.words import DAY_S, bed_name, duration, utc_s_of
 from api.problems import ProblemError, is_known
 from api.roles import HELPER, TELLING
-from api.security import Caller, on_loopback
+from api.security import Caller
 from controller.events import OrderKind
 
 PAUSE_DAYS = (1, 3, 7)

@@ -83,7 +83,7 @@ def _shown(tongue: Tongue, span: dict[str, Any]) -> str:
     rain = f"{tongue.value('rain_mm', span['rain_mm'])} at {100.0 * span['chance']:.0f} %"
     ends_c = [tongue.temp(span[key]) for key in ("tmin_c", "tmax_c") if span[key] is not None]
     heat = f", {' to '.join(ends_c)}" if ends_c else ""
-    by = "typed" if span["by"] == "typed" else "by the outlook topic"
+    by = "typed" if span["by"] == "typed" else "by the forecast that a script sends"
     return f"{tongue.when(begins_s)} to {tongue.when(ends_s)}: {rain}{heat} ({by})"
 
 
@@ -155,5 +155,8 @@ def _number(text: str, name: str, least: float, most: float, unit: str) -> float
         return None
     value = float(plain) if SIGNED.fullmatch(plain) else None
     if value is None or not least <= value <= most:
-        raise ProblemError(422, f"The {name} must be a number from {least:g} to {most:g} {unit}.")
+        raise ProblemError(
+            422,
+            f"The {name} must be a number from {least:g} to {most:g} {unit}, without the unit.",
+        )
     return value

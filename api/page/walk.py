@@ -48,6 +48,7 @@ async def walk_page(request: Request) -> Response:
         "backflow": told["backflow"]["text"] if told["backflow"] else "",
         "devices": list(DEVICES.items()),
         "proved": "" if last is None else tongue.said(last["text"]),
+        "needed": told.get("needed", True),
         "due": "" if due_s is None else tongue.when(due_s),
     }
     return keyed_page(request, "walk.html", context)

@@ -54,8 +54,10 @@ def unpair(run: Run, order: Order) -> Reply:
     """Let one browser in no more."""
     if order.pair not in run.state.pairs:
         return Reply(status="unknown", reason="no_such_pair", text="There is no such pairing.")
+    gone = run.state.pairs[order.pair]
     run.state.pairs = {k: v for k, v in run.state.pairs.items() if k != order.pair}
-    text = f"Withdrawn: {order.pair}. That browser has to pair anew."
+    whose = gone.name or f"the unnamed {gone.role}"
+    text = f"Let in no more: {whose} ({order.pair}). That browser has to pair anew."
     return Reply(status="accepted", reason="withdrawn", text=text, note=f"withdrew {order.pair}")
 
 

@@ -19,6 +19,7 @@ from controller.sensing.foretold import beside, ends_utc_s
 from controller.sensing.sky_sources import possible
 from controller.told_state import TypedSky
 from controller.watering.decision import Reason
+from controller.who_words import person
 
 SPANS_MOST = 32  # as many as the topic may carry
 AHEAD_MOST_S = 16 * 86_400.0  # our own bound: later is a slip of the pen
@@ -38,7 +39,7 @@ def tell(run: Run, order: Order) -> Reply:
     until = _when(run, max(ends_utc_s(span) for span in spans))
     note = f"the sky typed: {'; '.join(_words(run, span) for span in spans)}"
     text = (
-        f"Noted: this counts until {until} for the time it speaks of, before the outlook topic. "
+        f"Noted: this counts until {until} for the time it speaks of, before any forecast. "
         "It can make a bed wait for rain, two nights running at most."
     )
     return Reply(status="accepted", reason="typed", text=text, note=note)
@@ -127,14 +128,14 @@ def _source(run: Run) -> str:
     topic = any(ends_utc_s(span) > now_s for span in run.state.sky.spans)
     if typed is None:
         if topic:
-            return "Rain to come is as the outlook topic told it."
+            return "Rain to come is as the forecast has it that a script sends."
         return (
             "Nobody foretells rain: no watering waits for any. "
             "Windows of the next one reckon with rain as these weeks had it."
         )
     until_s = max(ends_utc_s(span) for span in typed.spans)
-    said = f"Rain to come is as {typed.who} typed it on {_when(run, typed.at_utc_s)}, "
-    rest = "; for other time as the outlook topic told it" if topic else ""
+    said = f"Rain to come is as {person(typed.who)} typed it on {_when(run, typed.at_utc_s)}, "
+    rest = "; for other time as the forecast has it that a script sends" if topic else ""
     return f"{said}until {_when(run, until_s)}{rest}."
 
 

@@ -43,7 +43,7 @@ SENTENCES: Final[dict[Reason, str]] = {
     ),
     Reason.WAITING_READINGS: "{bed} waits for a fresh reading before it is judged.",
     Reason.UNKNOWN_STATE: "{bed} cannot be judged: its numbers are not whole. It stays shut.",
-    Reason.WET: "{bed} is full: its probes read at or above field capacity.",
+    Reason.WET: "{bed} is full, as its probes have it.",
     Reason.LIMP: (
         "{bed} was seen limp this morning and is not wet: {now} of its water is used. "
         "It gets {dose} now, whatever the hour."

@@ -360,6 +360,13 @@ def test_a_malformed_amount_is_422(client: TestClient, desk: FakeDesk, amount: s
     assert desk.orders == []
 
 
+def test_an_amount_with_its_unit_hears_what_a_number_looks_like(client: TestClient) -> None:
+    said = client.get("/beds/south/water", params={"how": "litres", "litres": "40 L"})
+    assert said.status_code == 422
+    assert "must be a number such as 40 or 2.5, without a unit behind it" in said.text
+    assert "Malformed" not in said.text
+
+
 def test_a_decimal_comma_is_a_point(client: TestClient, desk: FakeDesk) -> None:
     form = {"key": key_on(client, "/"), "how": "minutes", "amount": "2,5"}
     assert client.post("/do/beds/south/water", data=form).status_code == 200

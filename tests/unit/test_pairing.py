@@ -161,6 +161,19 @@ def test_a_withdrawn_browser_is_out_at_once(place: Place) -> None:
     assert place.shell().delete(f"/api/pairs/{pair}").status_code == 404
 
 
+def test_who_is_withdrawn_is_named() -> None:
+    place = Place(EngineDesk(small_garden()))
+    place.paired("helper", "Ann's phone")
+    pair = place.shell().get("/api/pairs").json()["pairs"][0]["id"]
+    assert "Let in no more: Ann's phone (" in place.shell().delete(f"/api/pairs/{pair}").text
+
+
+def test_a_browser_that_was_not_let_in_hears_how_it_comes_in(place: Place) -> None:
+    said = place.browser().get("/season").text
+    assert "This browser was not let in" in said
+    assert "thirstline pair" in said
+
+
 def test_an_id_that_is_none_is_refused(place: Place) -> None:
     for pair in ("x", "0badcafe0", "..", "0BADCAFE"):
         assert place.shell().delete(f"/api/pairs/{pair}").status_code in {404, 405, 422}

@@ -81,14 +81,14 @@ def test_a_persons_word_goes_before_the_topics_for_the_time_it_speaks_of() -> No
     bench = living()
     topic(bench, span(0.0, 24.0, 24.0, chance_frac=0.5))
     assert sky_of(bench.engine.run).rain_expected_mm == pytest.approx(12.0, rel=0.01)
-    assert "outlook topic told it" in foretold(bench)["text"]
+    assert "as the forecast has it that a script sends" in foretold(bench)["text"]
     assert typed(bench, span(0.0, 12.0)) == "accepted"
     assert sky_of(bench.engine.run).rain_expected_mm == pytest.approx(6.0), "the other half counts"
     told = foretold(bench)
     assert (told["from"], told["who"]) == ("typed", "tester")
     assert [one["by"] for one in told["spans"]] == ["typed", "topic"]
     assert told["text"].startswith("Rain to come is as tester typed it on Tue 14 Jul, 23:0")
-    assert told["text"].endswith("for other time as the outlook topic told it.")
+    assert told["text"].endswith("for other time as the forecast has it that a script sends.")
 
 
 def test_a_word_of_the_topic_that_comes_later_does_not_take_its_place() -> None:
@@ -110,7 +110,7 @@ def test_it_ends_by_itself_and_when_it_is_taken_back() -> None:
     typed(bench, span(3.0, 24.0, 8.0))
     taken = bench.order("forget_outlook")
     assert taken is not None
-    assert taken.text.endswith("Rain to come is as the outlook topic told it.")
+    assert taken.text.endswith("Rain to come is as the forecast has it that a script sends.")
     assert foretold(bench)["from"] == "topic"
 
 
@@ -266,7 +266,9 @@ def test_over_http_it_is_told_seen_and_taken_back(client: TestClient, desk: Engi
     assert got.json()["spans"][0]["from"] == at(0.0).replace("+00:00", "Z")
     told = client.get("/api/garden").json()["sky"]["foretold"]
     assert (told["from"], told["who"], told["spans"][0]["rain_mm"]) == ("typed", "operator", 6.0)
-    assert any("as operator typed it" in text for text in sky_words(desk.view()))
+    assert any(
+        "as somebody who holds the token typed it" in text for text in sky_words(desk.view())
+    )
     assert client.delete("/api/outlook", headers=BEARER).status_code == 200
     assert client.get("/api/garden").json()["sky"]["foretold"]["from"] is None
     gone = client.delete("/api/outlook", headers=BEARER)
@@ -339,7 +341,7 @@ def test_from_the_page_nights_that_are_filled_in_count(
     assert [(one["rain_mm"], one["chance"]) for one in spans] == [(6.0, 0.6), (0.0, 1.0)]
     assert (spans[1]["tmin_c"], spans[1]["tmax_c"], spans[1]["hours"]) == (-1.0, 36.5, 24.0)
     page = client.get("/sky").text
-    assert "as page on loopback typed it" in page
+    assert "as somebody at the board typed it" in page
     assert "6.0 mm at 60 %" in page.replace("\xa0", " ")
     assert client.post("/do/sky/forget", data={"key": key_on(client, "/sky")}).status_code == 200
     assert desk.view()["sky"]["foretold"]["from"] is None

@@ -195,7 +195,8 @@ def test_water_is_asked_planned_and_ordered_in_gallons(client: TestClient, desk:
 def test_too_many_gallons_are_refused_in_gallons(client: TestClient) -> None:
     said = client.get("/beds/south/water?how=gallons&gallons=99999")
     assert said.status_code == 422
-    assert "The gallons must be a number above 0 and at most 26416." in words_of(said.text)
+    assert "The gallons must be a number such as 40 or 2.5," in words_of(said.text)
+    assert "above 0 and at most 26416." in words_of(said.text)
 
 
 @pytest.mark.parametrize("text", ["1,000", "12,500"])

@@ -136,7 +136,8 @@ def test_the_page_shows_each_valve_and_begins_a_walk(client: TestClient, desk: F
     assert 'href="/walk"' in client.get("/").text
     own = client.get("/walk").text
     assert "South has not been walked." in own
-    assert "Nothing is armed before this is answered" in own
+    assert "No bed is watered by itself before this is answered: what keeps" in own
+    assert "A valve that was not walked stays shut." in own
     got = client.post("/do/walk", data={"key": key_on(client, "/walk"), "bed": "south"})
     assert got.status_code == 200
     assert {"what": "walk", "bed": "south", "yes": False}.items() <= desk.orders[0].items()
@@ -225,6 +226,16 @@ def test_silence_names_a_way_on_the_page() -> None:
     assert proving.active is None
     assert proving.said.startswith("Nobody answered for a quarter of an hour.")
     assert "Valves… on the page" in proving.said
+
+
+def test_the_page_of_a_trial_says_that_beds_drink_without_a_walk(
+    client: TestClient, desk: FakeDesk
+) -> None:
+    desk.set(walk=walk_now(needed=False))
+    own = client.get("/walk").text
+    assert "This is a trial: beds drink without a walk" in own
+    assert "A valve that was not walked stays shut" not in own
+    assert "No bed is watered by itself" not in own
 
 
 def test_the_page_asks_what_the_walk_asks(client: TestClient, desk: FakeDesk) -> None:
