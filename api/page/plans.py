@@ -262,8 +262,10 @@ def pause_plan(
     lines = [gets, "By hand you can still water. The pause ends by itself."]
     beds = [bed] if bed else ordered(view)
     for one in beds:
-        night = likely_s(view["beds"][one])
-        if night is not None and night[0] < until_utc_s:
+        night, watering = likely_s(view["beds"][one]), view["beds"][one].get("watering") or {}
+        if watering.get("by") == "policy":
+            lines.append(f"{bed_name(one)} drinks now: the pause ends that.")
+        elif night is not None and night[0] < until_utc_s:
             lines.append(
                 f"{bed_name(one)} would have drunk {tongue.about(*night)}: it goes without."
             )

@@ -95,6 +95,16 @@ def test_the_plan_of_a_pause_of_every_bed_warns_of_each() -> None:
     assert sum("its floor" in line for line in plan) == len(view["beds"])
 
 
+def test_a_pause_of_a_bed_that_drinks_says_that_it_ends_that() -> None:
+    desk = FakeDesk()
+    desk.set_bed("south", state="watering", valve="open", watering={**WATERING, "by": "policy"})
+    view = desk.view()
+    tongue = front.tongue_of(view)
+    plan = plans.pause_plan(view, "south", tongue, tongue.now_utc_s + 7 * DAY_S)
+    assert "South drinks now: the pause ends that." in plan
+    assert not any("would have drunk" in line for line in plan)
+
+
 WATERING = {"want_l": 60.0, "given_l": 6.0, "pulse": 1, "pulses": 1}
 
 
