@@ -58,9 +58,8 @@ class WrongTries:
             )
         del self._shut[source]
 
-    def count(self, source: str) -> None:
-        """One more wrong try of this address."""
-        now_s = self._monotonic()
+    def count(self, source: str, now_s: float) -> None:
+        """One more wrong try of this address, at this instant."""
         times = self._wrong.setdefault(source, deque(maxlen=self._most))
         self._wrong.move_to_end(source)
         times.append(now_s)
@@ -82,6 +81,7 @@ class Guesses:
     """
 
     def __init__(self, monotonic: Callable[[], float]) -> None:
+        self._monotonic = monotonic
         self._by_source = WrongTries(monotonic)
         self._by_network = WrongTries(monotonic, NETWORK_WRONG_MOST)
         self._codes_by_network = WrongTries(monotonic)
@@ -113,14 +113,18 @@ class Guesses:
 
     def count_token(self, source: str, network: str) -> None:
         """One more wrong token."""
-        log.warning("a wrong token or code from %s", source)
-        self._by_source.count(source)
-        self._by_network.count(network)
+        self._count(source, network, self._monotonic())
 
     def count_code(self, source: str, network: str) -> None:
         """One more wrong code."""
-        self.count_token(source, network)
-        self._codes_by_network.count(network)
+        now_s = self._monotonic()
+        self._count(source, network, now_s)
+        self._codes_by_network.count(network, now_s)
+
+    def _count(self, source: str, network: str, now_s: float) -> None:
+        log.warning("a wrong token or code from %s", source)
+        self._by_source.count(source, now_s)
+        self._by_network.count(network, now_s)
 
 
 class Pace:
