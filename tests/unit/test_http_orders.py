@@ -9,6 +9,7 @@ from fastapi.testclient import TestClient
 
 from api.desk import FakeDesk
 from api.http import create_app
+from api.orders import CALLERS_MOST, KEYS_MOST, Repeats
 from controller.effects import Answer
 
 RIGHT = "the-operators-token"
@@ -275,9 +276,13 @@ def test_keys_are_forgotten_oldest_first_and_memory_is_bounded(
 ) -> None:
     for number in range(300):
         client.request("DELETE", "/api/pause", headers={"Idempotency-Key": f"k-{number}"})
-    assert len(client.app.state.repeats._kept) == 256  # type: ignore[attr-defined]
+    repeats: Repeats = client.app.state.repeats  # type: ignore[attr-defined]
+    assert [len(kept) for kept in repeats._callers.values()] == [KEYS_MOST]
     client.request("DELETE", "/api/pause", headers={"Idempotency-Key": "k-299"})
     assert len(desk.orders) == 300
+    for number in range(CALLERS_MOST + 10):
+        repeats._kept_of(f"caller {number}")
+    assert len(repeats._callers) == CALLERS_MOST
 
 
 @pytest.mark.parametrize("key", ["", "with space", "x" * 129])
