@@ -65,9 +65,18 @@ def hear(sky: SkyState, reading: WeatherReading) -> float:
             told_mono_s[name] = mono_s
         elif mono_s - told_mono_s.get(name, -math.inf) > MAST_FRESH_S:
             setattr(sky, name, None)  # an instrument that fell silent is estimated, not held
+    hour = int(reading.at_utc_s // 3600.0)
+    _drop_old(sky, hour)
     if reading.temp_c is not None and "temp_c" not in refused:
-        _note_temp(sky, int(reading.at_utc_s // 3600.0), reading.temp_c)
+        _note_temp(sky, hour, reading.temp_c)
     return _rain_since(sky, reading)
+
+
+def _drop_old(sky: SkyState, hour: int) -> None:
+    """Keep the hours of the last day alone: a silence leaves a gap, and an older day is no day."""
+    temps = sky.temps
+    if temps and abs(hour - temps[0].hour) >= HOURS_KEPT:  # in order, unless the clock was put back
+        temps[:] = [one for one in temps if abs(hour - one.hour) < HOURS_KEPT]
 
 
 def _note_temp(sky: SkyState, hour: int, temp_c: float) -> None:
@@ -104,13 +113,13 @@ def mast_speaks(sky: SkyState, mono_s: float) -> bool:
 
 
 def whole_day_c(sky: SkyState, mono_s: float) -> tuple[float, float] | None:
-    """The same as `day_range_c`, None too where a quarter of the day or more was not told."""
+    """The same as `day_range_c`, None too where more than a quarter of the day was not told."""
     told = mast_speaks(sky, mono_s) and len(sky.temps) >= WHOLE_DAY_H
     return day_range_c(sky) if told else None
 
 
 def day_range_c(sky: SkyState) -> tuple[float, float] | None:
-    """Lowest and highest temperature of the last 24 hours [°C], None where nothing was told."""
+    """Lowest and highest of the 24 hours up to a mast's last word [°C], None where none told it."""
     if not sky.temps:
         return None
     low_c, high_c = sky.temps[0].tmin_c, sky.temps[0].tmax_c
@@ -213,12 +222,9 @@ def _daylight_share(site: Site, at_utc_s: float) -> float:
 
 
 def day_degree_days(sky: SkyState, mono_s: float) -> float:
-    """Degree-days of the last 24 hours [°C d], assumed where the mast is silent."""
-    ends = day_range_c(sky)
-    fresh = sky.mono_s is not None and mono_s - sky.mono_s <= MAST_FRESH_S
-    if not fresh or ends is None:
-        return ASSUMED_DEGREE_DAYS_D
-    return degree_days_capped(ends[0], ends[1])
+    """Degree-days of the last 24 hours [°C d], assumed where too few of them were told."""
+    ends = whole_day_c(sky, mono_s)
+    return ASSUMED_DEGREE_DAYS_D if ends is None else degree_days_capped(ends[0], ends[1])
 
 
 def rain_expected_mm(sky: SkyState, at_utc_s: float) -> float:
