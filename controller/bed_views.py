@@ -9,7 +9,10 @@ from controller.pick_orders import pick_ahead
 from controller.probe_care import swap_holds
 from controller.run import Run
 from controller.scarcity import weekdays_of
+from controller.sensing import by_hand
+from controller.sensing.by_hand import Feel
 from controller.sensing.estimate import PLASTIC_SIDE_FRAC, expected_use_mm_d, held_mm
+from controller.sensing.flags import Flag
 from controller.sensing.quality import silent_after_s, usable
 from controller.sensing.sky import (
     heat_expected,
@@ -123,14 +126,12 @@ def view_of(run: Run, bed: str, window: Window) -> BedView:
         floor_frac=day.floor_frac,
         quality=quality,
         waiting=waiting,
-        wet=quality != "none"
-        and memory.told_frac is not None
-        and memory.told_frac <= FULL_FRAC
-        and water.depletion_mm / taw_mm < day.line_frac,
+        wet=quality != "none" and _tell_wet(run, bed),
         watered=watered(memory, window, state.at_utc_s, taw_l),
         postponed=memory.postponed,
         coloured=day.coloured,
     )
+    _see_hand(run, view)
     _see_doses(run, view, window)
     _see_rain(run, view)
     _see_pick(run, view, window)
@@ -138,6 +139,28 @@ def view_of(run: Run, bed: str, window: Window) -> BedView:
         view.blind, view.blind_d = blind_of(run, bed), blind_d(run, bed)
         view.learning = learning_of(run, bed)
     return view
+
+
+def _tell_wet(run: Run, bed: str) -> bool:
+    """Whether probes that no hand spoke against tell that the bed is full."""
+    state, day = run.state, run.days[bed]
+    told_frac = state.beds[bed].told_frac
+    if told_frac is None or told_frac > FULL_FRAC:
+        return False
+    since_s = max(state.started_mono_s, state.link_mono_s)
+    return state.water[bed].depletion_mm / day.taw_mm < day.line_frac and any(
+        Flag.AGAINST_HAND not in state.probes[name].flags
+        and usable(state.probes[name], run.garden.probes[name].every_s, since_s, state.mono_s)
+        for name in run.garden.beds[bed].probes
+    )
+
+
+def _see_hand(run: Run, view: BedView) -> None:
+    """Limp leaves over soil that a hand felt dry: no probe is asked whether that is thirst."""
+    memory, water = run.state.beds[view.bed], run.state.water[view.bed]
+    if view.limp and by_hand.stands(memory.felt, water, run.state.at_utc_s) is Feel.DRY:
+        view.felt_frac = by_hand.told_frac(Feel.DRY, run.days[view.bed].line_frac)
+        view.wet = False
 
 
 def _see_doses(run: Run, view: BedView, window: Window) -> None:

@@ -67,13 +67,12 @@ def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
     felt = Feel(told)
     state = run.state
     memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
-    for name in run.garden.beds[bed].probes:
-        if by_hand.near(run.garden.probes[name].depth_cm, depth_cm):
-            _hold_beside(run, bed, name, felt)
+    _hold_probes(run, bed, felt, depth_cm)
     before_frac = water.depletion_mm / day.taw_mm
     feel_bed(run, bed, felt, depth_cm)
     memory.felt = Felt(feel=felt.value, depth_cm=depth_cm, at_utc_s=state.at_utc_s)
     memory.judged_from_utc_s = None
+    _answer_limp(memory, felt, state.at_utc_s)
     run.nudge = True
     after_frac = water.depletion_mm / run.days[bed].taw_mm
     words = f"{FEEL_WORDS[felt]} at {depth_cm:.0f} cm"
@@ -87,11 +86,52 @@ def soil(run: Run, bed: str, told: str, depth_cm: float | None) -> Reply:
     return Reply(status="accepted", reason="felt", text=text, note=f"felt {words}")
 
 
-def _hold_beside(run: Run, bed: str, name: str, felt: Feel) -> None:
-    """Hold one probe beside the hand: against it on two occasions in a row, it is outranked."""
-    probe_frac = layer_frac(run, bed, name)
-    if probe_frac is None:
+def _answer_limp(memory: BedMemory, felt: Feel, at_utc_s: float) -> None:
+    """Leaves that hung within a day over soil felt dry are thirst; over soil felt wet they are not.
+
+    Args:
+        memory: the bed's, changed in place.
+        felt: what was felt now.
+        at_utc_s: now [s, Unix].
+    """
+    hung_s = memory.hung_utc_s
+    if felt is Feel.WET:
+        memory.limp_utc_s = memory.hung_utc_s = None
+    elif felt is Feel.DRY and hung_s is not None and 0.0 <= at_utc_s - hung_s < by_hand.STANDS_S:
+        memory.limp_utc_s = at_utc_s
+
+
+def _hold_probes(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
+    """Hold a bed's probes beside the hand: those at its depth, and what it says of them the others.
+
+    Two probes that are wrong together, by the soil that the garden file names, agree: a hand that
+    doubts the one doubts the other with it, as long as it does.
+    """
+    told = {name: layer_frac(run, bed, name) for name in run.garden.beds[bed].probes}
+    fracs = {name: frac for name, frac in told.items() if frac is not None}
+    beside = [n for n in fracs if by_hand.near(run.garden.probes[n].depth_cm, depth_cm)]
+    for name in beside:
+        _hold_beside(run, bed, name, felt, fracs[name])
+    if not beside:
         return
+    doubted = [n for n in beside if Flag.AGAINST_HAND in run.state.probes[n].flags]
+    line_frac = run.days[bed].line_frac
+    for name in [n for n in fracs if n not in beside]:
+        against = by_hand.contradicts(felt, line_frac, fracs[name])
+        if against and any(by_hand.is_alike(fracs[name], fracs[one]) for one in doubted):
+            raise_flag(run, name, Flag.AGAINST_HAND)
+        elif not doubted and not _counted_against(run, name):
+            end_flag(run, name, Flag.AGAINST_HAND)
+
+
+def _counted_against(run: Run, name: str) -> bool:
+    """Whether feels at a probe's own depth spoke against it."""
+    care = run.state.care.get(name)
+    return care is not None and care.against_hand >= AGAINST_ENOUGH
+
+
+def _hold_beside(run: Run, bed: str, name: str, felt: Feel, probe_frac: float) -> None:
+    """Hold one probe beside the hand: against it on two occasions in a row, it is outranked."""
     day, water = run.days[bed], run.state.water[bed]
     if not by_hand.contradicts(felt, day.line_frac, probe_frac):
         if name in run.state.care:
@@ -145,6 +185,8 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
     memory, water, day = state.beds[bed], state.water[bed], run.days[bed]
     depletion_frac = water.depletion_mm / day.taw_mm
     books = None if is_heard(run, bed) else _books_after(run, bed, seen)
+    if seen is Leaves.LIMP and told is When.MORNING:
+        depletion_frac = _outranked_frac(run, bed, depletion_frac)
     says = eye.look(
         memory.eye,
         seen,
@@ -157,6 +199,8 @@ def look(run: Run, bed: str, leaves: int | None, when: str) -> Reply:
     text = _look_text(bed, memory, seen, says, depletion_frac)
     if not when and told is When.MIDDAY:
         text = _past_morning(run)
+    if told is When.MORNING:
+        memory.hung_utc_s = state.at_utc_s if seen is Leaves.LIMP else None
     if says is Says.LEARNED:
         text += "" if books is None else _right_books(run, bed, *books)
         limp = seen is Leaves.LIMP
@@ -181,6 +225,17 @@ def _past_morning(run: Run) -> str:
         f"so that moves nothing. Look again before {eye.MORNING_ENDS_H}:00. If you saw them this "
         "morning, tell it as that."
     )
+
+
+def _outranked_frac(run: Run, bed: str, depletion_frac: float) -> float:
+    """What limp leaves are held against [of TAW]: a hand of the last day outranks the probes."""
+    water, memory = run.state.water[bed], run.state.beds[bed]
+    felt = by_hand.stands(memory.felt, water, run.state.at_utc_s)
+    if felt is None or felt is Feel.JUST_MOIST:
+        return depletion_frac
+    told_frac = by_hand.told_frac(felt, run.days[bed].line_frac)
+    pick = max if felt is Feel.DRY else min
+    return pick(depletion_frac, told_frac)
 
 
 def _changing_frac(run: Run, bed: str) -> float:

@@ -99,7 +99,7 @@ def _judge(run: Run, bed: str, window: Window, sky: Sky, *, early: bool) -> None
         share_l = _share_l(run, view, decision, window, sky) if scarce else math.inf
         decision = start_watering(run, view, decision, window, share_l)
         if decision.water:
-            memory.limp_utc_s = memory.miss = None
+            memory.limp_utc_s = memory.hung_utc_s = memory.miss = None
         elif not decision.judged:  # it waits for water: asked again, also in these hours
             memory.judged_from_utc_s = None
     mind_due(run, bed, due, decision, window)

@@ -84,7 +84,7 @@ def _planned(
         least_l=min(litres, smallest_mm(view) * view.wetted_area_m2),
         night_s=window.to_utc_s - window.from_utc_s,
         endangered=_endangered(run, view),
-        before_m3_m3=trusted_now(run, bed),
+        before_m3_m3={} if view.felt_frac > 0.0 else trusted_now(run, bed),
         told_before_m3_m3=state.beds[bed].told_m3_m3,
         used_before_mm=state.water[bed].used_mm,
     )

@@ -269,6 +269,7 @@ class BedMemory:
     marks: dict[str, Seen] = field(default_factory=dict)  # of the season, by event
     eye: Eye = field(default_factory=Eye)  # what looks at its leaves taught
     limp_utc_s: float | None = None  # limp leaves on a morning, not answered yet
+    hung_utc_s: float | None = None  # the same, whatever they were put down to
     picks: list[int] = field(default_factory=list)  # days of picks that are planned, in order
     picked: list[int] = field(default_factory=list)  # days of the last picks told, as told
     rained_utc_s: float | None = None  # last hour's end at which rain had soaked in

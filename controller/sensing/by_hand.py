@@ -2,7 +2,7 @@
 
 A hand in the soil is a rough but honest probe: it does not drift, slip its unit or lose its cable.
 So it corrects the filter with a variance of its own, and a probe at about the same depth that tells
-the other side twice is doubted.
+the other side twice is doubted, with each at another depth that agrees with it.
 
 What a hand moves is in proportion to all that is not known of the bed (`spread.parts`): a bed's
 probes may be sure of each other and wrong together. The share of the full point goes into its odds
@@ -22,7 +22,7 @@ from enum import StrEnum
 from controller.sensing.estimate import DRAINS_S, BedSoil, pull
 from controller.sensing.full_point import hear_hand
 from controller.sensing.spread import parts
-from controller.state import BedDay, BedWater
+from controller.state import BedDay, BedWater, Felt
 
 WET_FRAC = 0.05  # what a wet feel tells: about full
 MOIST_SHARE = 0.5  # of the thirst line: what just moist tells
@@ -33,6 +33,7 @@ LAYER_SD_FRAC = 0.10  # more, where it was felt at the top or the bottom of the 
 AGAINST_FRAC = 0.20  # a probe that differs by more than this contradicts
 NEAR_CM = 12.0  # a probe no further from the depth that was felt speaks of the same layer
 DEPTH_MOST_CM = 100.0
+STANDS_S = 86_400.0  # so long limp leaves and a feel are held together
 AGAIN_S = 48 * 3600.0  # a feel this soon after another tells little new of what does not change
 ALIKE_GAIN = 2.0  # the same hand errs the same way: of the full point each feel tells half
 FULL_LEAST_FRAC = 0.05  # of what is left in the bed: where next to nothing is, none of it is told
@@ -202,6 +203,34 @@ def contradicts(felt: Feel, line_frac: float, probe_frac: float) -> bool:
     if felt is Feel.DRY:
         return apart < -AGAINST_FRAC
     return abs(apart) > AGAINST_FRAC
+
+
+def stands(felt: Felt | None, water: BedWater, at_utc_s: float) -> Feel | None:
+    """What a hand told within a day, that water has not made old since.
+
+    Args:
+        felt: the last feel of the bed; None where there was none.
+        water: the bed's state.
+        at_utc_s: now [s, Unix].
+
+    Returns:
+        The feel; None where none stands.
+    """
+    if felt is None or not 0.0 <= at_utc_s - felt.at_utc_s < STANDS_S:
+        return None
+    told = Feel(felt.feel)
+    wetted = water.wetted_utc_s is not None and water.wetted_utc_s > felt.at_utc_s
+    return None if wetted and told is not Feel.WET else told
+
+
+def is_alike(one_frac: float, other_frac: float) -> bool:
+    """Whether two probes tell about the same of their layers; all above full is full.
+
+    Args:
+        one_frac: depletion by the one [of TAW].
+        other_frac: by the other.
+    """
+    return abs(max(0.0, one_frac) - max(0.0, other_frac)) <= AGAINST_FRAC
 
 
 def near(probe_cm: float, felt_cm: float) -> bool:

@@ -270,7 +270,8 @@ FLAGS: Mapping[Flag, FlagRule] = {
     ),
     Flag.AGAINST_HAND: FlagRule(
         raised_by="two feels of the soil beside it, one after the other and six hours or more "
-        "apart, of which it tells the other side by more than a feel can be wrong by",
+        "apart, of which it tells the other side by more than a feel can be wrong by; or the same "
+        "at another depth, about as the one so doubted tells it",
         ends_with="a feel that it agrees with, or a person who clears the alert",
         sentence="told otherwise than a hand in the soil beside it, twice. The hand counts; look "
         "whether the probe has lost touch with the soil.",

@@ -155,6 +155,7 @@ class BedView:
     rain_share_frac: float = 1.0  # of a rain that reaches the strip
     rain_holds_mm: float = 0.0  # what leaves and straw keep of it
     limp: bool = False  # somebody saw limp leaves this morning
+    felt_frac: float = 0.0  # what a dry hand tells beside limp leaves [of TAW]; 0: no such hand
     missed: bool = False  # a person wants this turn left out
     next_turn_d: float = 1.0  # from this window's end to the end of the next that can be counted on
     coloured: bool = False  # fruit that may crack hangs on it

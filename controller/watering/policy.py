@@ -73,6 +73,7 @@ def _finite(bed: BedView, sky: Sky) -> bool:
         bed.staged_frac,
         bed.pick_d,
         bed.blind_d,
+        bed.felt_frac,
         bed.next_turn_d,
         *(number for rain in sky.rains for number in (rain.fall_mm, rain.chance_frac)),
     )
@@ -113,7 +114,7 @@ def decide(bed: BedView, sky: Sky, rules: Rules) -> Decision:
     held = _held(bed, sky, rules)
     if held is not None:
         return _wait(held, bed, sky)
-    if bed.limp and bed.depletion_frac > WET_FRAC:
+    if bed.limp and _by_eye_frac(bed) > WET_FRAC:
         return _for_limp(bed, sky)
     far = rules.until_hours_s > FLOOR_WAITS_S
     if bed.depletion_frac > bed.floor_frac and (rules.in_hours or far):
@@ -144,11 +145,20 @@ def _held(bed: BedView, sky: Sky, rules: Rules) -> Reason | None:
 
 def _for_limp(bed: BedView, sky: Sky) -> Decision:
     """Back to nearly full from where the bed is now, whatever the hour and however little."""
-    want_frac = min(bed.depletion_frac, 1.0) - REFILL_TO_FRAC
+    from_frac = _by_eye_frac(bed)
+    want_frac = min(from_frac, 1.0) - REFILL_TO_FRAC
     want_frac = min(blind.most_frac(bed, want_frac), room_frac(bed))
     if want_frac <= 0.0:
         return _not_yet(Reason.WATERED_TONIGHT, bed, sky)
-    return _staged(bed, sky, bed.depletion_frac) or _yes(Reason.LIMP, bed, sky, want_frac)
+    decision = _staged(bed, sky, from_frac) or _yes(Reason.LIMP, bed, sky, want_frac)
+    if bed.felt_frac > 0.0:
+        decision.numbers["felt_frac"] = bed.felt_frac
+    return decision
+
+
+def _by_eye_frac(bed: BedView) -> float:
+    """What a bed lacks where its leaves hang: a hand that felt it dry outranks its probes."""
+    return max(bed.depletion_frac, bed.felt_frac)
 
 
 def _staged(bed: BedView, sky: Sky, from_frac: float) -> Decision | None:

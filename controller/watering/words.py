@@ -45,8 +45,7 @@ SENTENCES: Final[dict[Reason, str]] = {
     Reason.UNKNOWN_STATE: "{bed} cannot be judged: its numbers are not whole. It stays shut.",
     Reason.WET: "{bed} is full, as its probes have it.",
     Reason.LIMP: (
-        "{bed} was seen limp this morning and is not wet: {now} of its water is used. "
-        "It gets {dose} now, whatever the hour."
+        "{bed} was seen limp this morning and {limp}. It gets {dose} now, whatever the hour."
     ),
     Reason.FLOOR_PASSED: (
         "{bed} is past its floor: {now} of its water is used, {floor} is the limit. "
@@ -184,6 +183,13 @@ def _spent(numbers: dict[str, float]) -> str:
     return f"its limit leaves {_amount('allowed_l', 'L')(numbers)}"
 
 
+def _limp(numbers: dict[str, float]) -> str:
+    """Why limp leaves are thirst: by what is believed of the bed, or by a hand."""
+    if "felt_frac" in numbers:
+        return "felt dry by hand: that counts, whatever its probes tell"
+    return f"is not wet: {_pct(numbers, 'depletion_frac')} of its water is used"
+
+
 SAID: Final[dict[str, Callable[[dict[str, float]], str]]] = {  # what fills a sentence's gap
     "now": _share("depletion_frac"),
     "used": _share("sunrise_frac"),
@@ -192,6 +198,7 @@ SAID: Final[dict[str, Callable[[dict[str, float]], str]]] = {  # what fills a se
     "day": _share("day_use_frac"),
     "dose": _amount("dose_l", "L"),
     "spent": _spent,
+    "limp": _limp,
     "given": _amount("given_l", "L"),
     "rain": _amount("rain_expected_mm", "mm"),
     "left": _amount("left_l", "L"),

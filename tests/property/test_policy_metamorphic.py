@@ -50,6 +50,7 @@ def beds(draw: st.DrawFn, *, plain: bool = True) -> BedView:
         rain_share_frac=draw(st.floats(0.1, 1.0)),
         rain_holds_mm=draw(st.floats(0.0, 3.0)),
         limp=draw(st.integers(0, 7)) == 7,
+        felt_frac=draw(st.sampled_from([0.0, 0.0, 0.0, 0.55])),
         missed=draw(st.integers(0, 3)) == 3,
         coloured=not plain and draw(st.booleans()),
         pick_near=picked,

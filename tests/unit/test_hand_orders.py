@@ -7,14 +7,16 @@ from typing import Any
 
 import pytest
 
+from controller.bed_views import view_of, window_now
 from controller.effects import Answer, Lease, Note
 from controller.engine import Engine
-from controller.events import Order, OrderKind, StoreState
+from controller.events import LedgerEntry, Order, OrderKind, StoreState
 from controller.sensing.by_hand import FEEL_SD_FRAC
 from controller.sensing.flags import Flag
 from controller.state import BedMemory, EngineState
 from controller.view import picture
 from controller.watering.eye import SHIFT_MOST_FRAC
+from controller.watering.guard import caps_of
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
 from tests.probe_hands import A, B, Hands, drying, flat
@@ -110,7 +112,7 @@ def test_a_probe_against_two_feels_is_doubted_and_the_hand_counts() -> None:
     assert not hands.stands(Flag.AGAINST_HAND)
     against(hands, "wet", 1)
     assert hands.stands(Flag.AGAINST_HAND)
-    assert not hands.stands(Flag.AGAINST_HAND, B)  # too deep for this feel
+    assert hands.stands(Flag.AGAINST_HAND, B)  # too deep for this feel, but it says the same
     assert "hand in the soil" in hands.alert()
     assert hands.probe().trust == "doubtful"
     felt(hands, "wet", 40.0)
@@ -162,6 +164,47 @@ def test_a_probe_that_agrees_with_a_feel_is_believed_again() -> None:
     against(hands, "wet", 2)
     felt(hands, "dry")
     assert not hands.stands(Flag.AGAINST_HAND)
+
+
+def test_a_deeper_probe_is_doubted_with_the_one_that_it_agrees_with_and_as_long() -> None:
+    hands = paused(Hands(south_20=flat(0.29), south_40=flat(0.33)))  # both above full
+    against(hands, "dry", 1)
+    assert not hands.stands(Flag.AGAINST_HAND, B)
+    against(hands, "dry", 1)
+    assert hands.stands(Flag.AGAINST_HAND)
+    assert hands.stands(Flag.AGAINST_HAND, B)
+    against(hands, "dry", 1)
+    assert hands.stands(Flag.AGAINST_HAND, B)
+    felt(hands, "wet")  # both agree with that
+    assert not hands.stands(Flag.AGAINST_HAND)
+    assert not hands.stands(Flag.AGAINST_HAND, B)
+
+
+def test_a_deeper_probe_that_tells_otherwise_is_believed_on() -> None:
+    hands = paused(Hands(south_20=flat(0.29), south_40=flat(0.22)))
+    against(hands, "dry", 2)
+    assert hands.stands(Flag.AGAINST_HAND)
+    assert not hands.stands(Flag.AGAINST_HAND, B)
+
+
+def test_a_deeper_probe_that_feels_at_its_own_depth_spoke_against_stays_doubted() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(0.29)))
+    for _ in range(2):
+        felt(hands, "dry", 40.0)
+        hands.live(7.0)
+    assert hands.stands(Flag.AGAINST_HAND, B)
+    felt(hands, "dry", 20.0)  # the upper one agrees
+    assert hands.stands(Flag.AGAINST_HAND, B)
+
+
+def test_no_bed_is_held_for_wet_by_probes_that_a_hand_spoke_against() -> None:
+    hands = paused(Hands(south_20=flat(0.34), south_40=flat(0.34)))
+    hands.live(3.0)
+    run = hands.engine.run
+    assert view_of(run, "south", window_now(run)).wet
+    against(hands, "dry", 2)
+    run.state.water["south"].depletion_mm = 0.0  # as they would have it
+    assert not view_of(run, "south", window_now(run)).wet
 
 
 def test_a_feel_between_breaks_the_row() -> None:
@@ -304,6 +347,80 @@ def test_limp_leaves_over_wet_soil_are_never_watered() -> None:
     bench.live(2 * 3600.0)
     assert bench.of(Lease) == []
     assert memory(bench).eye.looks == 0
+
+
+def watered_for_limp(bench: Bench) -> list[Note]:
+    """The decisions to water for limp leaves, a while later."""
+    bench.live(1800.0)
+    return [n for n in bench.of(Note) if n.what == "decision" and n.code == "limp"]
+
+
+@pytest.mark.parametrize("first", ["look", "soil"])
+def test_limp_leaves_over_soil_felt_dry_are_watered_whatever_the_probes_tell(first: str) -> None:
+    bench = living(0.0)
+    answers = []
+    for what in ("look", "soil") if first == "look" else ("soil", "look"):
+        if what == "look":
+            answers.append(seen(bench, 2).reason)
+        else:
+            bench.order("soil", "south", feel="dry", depth_cm=25.0)
+        bench.live(60.0)
+    assert answers == ["roots" if first == "look" else "learned"]
+    said = watered_for_limp(bench)
+    assert len(said) == 1
+    assert "felt dry by hand" in said[0].text
+    day = bench.engine.run.days["south"]
+    lacks_frac = day.line_frac + 0.15 - 0.05  # as dry tells, to where a refill stops
+    assert said[0].numbers["dose_mm"] == pytest.approx(lacks_frac * day.taw_mm)
+    assert bench.litres["south"] > 0.0
+
+
+@pytest.mark.parametrize("first", ["look", "soil"])
+def test_limp_leaves_over_soil_felt_wet_are_never_watered(first: str) -> None:
+    bench = Bench(small_garden(hours="22:00-23:30"))
+    bench.dry_out(0.22)
+    bench.live(9 * 3600.0)  # eight in the morning, outside the hours
+    if first == "look":
+        bench.engine.state.beds["south"].not_before_mono_s = bench.mono_s + 300.0  # not judged yet
+        assert seen(bench, 2).reason == "learned"
+    bench.order("soil", "south", feel="wet", depth_cm=25.0)
+    water, day = bench.engine.state.water["south"], bench.engine.run.days["south"]
+    water.depletion_mm = 0.22 * day.taw_mm  # as its probes go on to tell
+    if first == "soil":
+        assert seen(bench, 2).reason == "roots"
+    bench.live(3600.0)  # asked at the full hour
+    assert watered_for_limp(bench) == []
+    assert bench.of(Lease) == []
+
+
+@pytest.mark.parametrize("made_old_by", ["a day", "water", "another feel"])
+def test_a_dry_feel_counts_beside_limp_leaves_for_a_day_and_until_water(made_old_by: str) -> None:
+    bench = living(0.0)
+    bench.order("soil", "south", feel="dry", depth_cm=25.0)
+    bench.live(60.0)
+    state = bench.engine.state
+    if made_old_by == "a day":
+        bench.live(24 * 3600.0, tick_s=60.0)
+    elif made_old_by == "water":
+        state.water["south"].wetted_utc_s = state.at_utc_s
+    else:
+        bench.order("soil", "south", feel="just_moist", depth_cm=25.0)
+    state.water["south"].depletion_mm = 0.0
+    assert seen(bench, 2).reason == "roots"
+    assert watered_for_limp(bench) == []
+
+
+def test_limp_leaves_over_soil_felt_dry_pass_no_cap() -> None:
+    bench = living(0.0)
+    most_l = caps_of(bench.engine.run, "south").bed_l_day
+    bench.engine.state.ledger.append(
+        LedgerEntry(dose="0-1", bed="south", charged_l=most_l, ended_trusted_s=bench.trusted_s)
+    )
+    bench.order("soil", "south", feel="dry", depth_cm=25.0)
+    seen(bench, 2)
+    bench.live(1800.0)
+    assert bench.engine.state.beds["south"].said.code == "cap_spent"
+    assert bench.of(Lease) == []
 
 
 def test_limp_leaves_pass_no_limit() -> None:
