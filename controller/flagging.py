@@ -16,6 +16,10 @@ from controller.watering.words import bed_name
 GRAVE = (Trust.OUT, Trust.REFUSED, Trust.DOUBTFUL, Trust.NOTED)
 ALERT = "probe_suspect"
 SWAP_ALERT = "probes_swapped"
+WETTER = (
+    " It told wetter than the hand: the garden file has this soil as {soil}, and a heavier soil is "
+    "full at more. Feel which soil it is; where it is heavier, name that in the file."
+)
 SWAP_TEXT = (
     "{bed}'s probes may be another bed's, as was found before the garden file changed. It does not "
     "water by itself until somebody has put probes or valves right and clears this."
@@ -111,9 +115,14 @@ def _is_swapped(run: Run, name: str) -> bool:
 
 
 def gravest(probe: ProbeState) -> Flag | None:
-    """The flag that the alert says: by what it costs, then by age."""
+    """The flag that the alert says: by what it costs, a hand's word first, then by age."""
     told = [Flag(code) for code in probe.flags if FLAGS[Flag(code)].alarm]
-    return min(told, key=lambda flag: GRAVE.index(FLAGS[flag].trust)) if told else None
+    return min(told, key=_gravity) if told else None
+
+
+def _gravity(flag: Flag) -> tuple[int, bool]:
+    """Sorts the gravest first; of those that cost the same, what a hand said."""
+    return GRAVE.index(FLAGS[flag].trust), flag is not Flag.AGAINST_HAND
 
 
 def worth_saying(flag: Flag) -> bool:
@@ -136,7 +145,7 @@ def _settle(run: Run, name: str, probe: ProbeState) -> None:
         _left_alone(run, sense.bed)
     flag = gravest(probe)
     key = f"{ALERT}-{sense.bed}-{name}"
-    text = "" if flag is None else sentence(name, sense.bed, flag)
+    text = "" if flag is None else sentence(run, name, sense.bed, flag)
     standing = run.state.alerts.get(key)
     if standing is not None and standing.text != text:
         run.end_alert(ALERT, sense.bed, name)
@@ -156,6 +165,12 @@ def _left_alone(run: Run, bed: str) -> None:
         )
 
 
-def sentence(name: str, bed: str, flag: Flag) -> str:
+def sentence(run: Run, name: str, bed: str, flag: Flag) -> str:
     """What the grower reads of a probe's flag."""
-    return f"Probe {name} in {bed_name(bed)} {FLAGS[flag].sentence}"
+    said = f"Probe {name} in {bed_name(bed)} {FLAGS[flag].sentence}"
+    care = run.state.care.get(name)
+    if flag is not Flag.AGAINST_HAND or care is None or not care.told_wetter:
+        return said
+    setting = run.garden.beds[bed]
+    soil = setting.soil or f"measured, like {setting.texture}"
+    return said + WETTER.format(soil=soil)

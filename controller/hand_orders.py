@@ -119,7 +119,7 @@ def _hold_probes(run: Run, bed: str, felt: Feel, depth_cm: float) -> None:
     for name in [n for n in fracs if n not in beside]:
         against = by_hand.contradicts(felt, line_frac, fracs[name])
         if against and any(by_hand.is_alike(fracs[name], fracs[one]) for one in doubted):
-            raise_flag(run, name, Flag.AGAINST_HAND)
+            _doubt(run, name, felt, fracs[name], line_frac)
         elif not doubted and not _counted_against(run, name):
             end_flag(run, name, Flag.AGAINST_HAND)
 
@@ -146,8 +146,16 @@ def _hold_beside(run: Run, bed: str, name: str, felt: Feel, probe_frac: float) -
         return
     care.against_hand, care.against_hand_utc_s = care.against_hand + 1, now_s
     if care.against_hand >= AGAINST_ENOUGH:
-        raise_flag(run, name, Flag.AGAINST_HAND)
+        _doubt(run, name, felt, probe_frac, day.line_frac)
         water.var_mm2 = max(water.var_mm2, (WIDENED_SD_FRAC * day.taw_mm) ** 2)
+
+
+def _doubt(run: Run, name: str, felt: Feel, probe_frac: float, line_frac: float) -> None:
+    """Raise a probe's flag for a hand, and remember on which side of the hand it told."""
+    if Flag.AGAINST_HAND not in run.state.probes[name].flags:
+        care = run.state.care.setdefault(name, ProbeCare())
+        care.told_wetter = probe_frac < by_hand.told_frac(felt, line_frac)
+    raise_flag(run, name, Flag.AGAINST_HAND)
 
 
 def layer_frac(run: Run, bed: str, name: str) -> float | None:

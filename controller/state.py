@@ -290,6 +290,7 @@ class ProbeCare:
     answered_frac: list[float] = field(default_factory=list)  # reach of the last it answered
     against_hand: int = 0  # feels of the soil beside it in a row that it contradicted
     against_hand_utc_s: float | None = None  # the last that counted
+    told_wetter: bool = False  # than the hand for which it is doubted
     usual_apart_m3_m3: float | None = None  # above its peers at settled dawns
     dawns: int = 0  # so far
     apart_days: list[int] = field(default_factory=list)  # the last of them, as days since 1970,

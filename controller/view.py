@@ -179,7 +179,7 @@ def probe_json(run: Run, name: str) -> dict[str, Any]:
         "theta_m3_m3": None if probe.theta_m3_m3 is None else round(probe.theta_m3_m3, 4),
         "trust": probe.trust or "whole",
         "flags": [
-            {"code": code, "since": rfc3339(since_s), "text": sentence(name, bed, Flag(code))}
+            {"code": code, "since": rfc3339(since_s), "text": sentence(run, name, bed, Flag(code))}
             for code, since_s in probe.flags.items()
             if worth_saying(Flag(code))
         ],

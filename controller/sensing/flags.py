@@ -273,8 +273,8 @@ FLAGS: Mapping[Flag, FlagRule] = {
         "apart, of which it tells the other side by more than a feel can be wrong by; or the same "
         "at another depth, about as the one so doubted tells it",
         ends_with="a feel that it agrees with, or a person who clears the alert",
-        sentence="told otherwise than a hand in the soil beside it, twice. The hand counts; look "
-        "whether the probe has lost touch with the soil.",
+        sentence="told otherwise than a hand in the soil, twice. The hand counts; look whether the "
+        "probe has lost touch with the soil.",
         trust=_DOUBTFUL,
         by_person=True,
     ),

@@ -19,7 +19,7 @@ from controller.watering.eye import SHIFT_MOST_FRAC
 from controller.watering.guard import caps_of
 from tests.engine_bench import Bench
 from tests.engine_garden import small_garden
-from tests.probe_hands import A, B, Hands, drying, flat
+from tests.probe_hands import A, B, Hands, drying, flat, garden
 
 DRY_THETA, WET_THETA = 0.18, 0.27  # of a soil that is full at 0.28 and wilts at 0.14
 
@@ -178,6 +178,38 @@ def test_a_deeper_probe_is_doubted_with_the_one_that_it_agrees_with_and_as_long(
     felt(hands, "wet")  # both agree with that
     assert not hands.stands(Flag.AGAINST_HAND)
     assert not hands.stands(Flag.AGAINST_HAND, B)
+
+
+def test_a_hand_that_felt_dry_twice_where_probes_tell_wet_has_an_alert_that_says_what_to_do() -> (
+    None
+):
+    plot = garden()
+    bed = plot.beds["south"].model_copy(update={"soil": "sandy loam"})
+    hands = paused(
+        Hands(
+            plot.model_copy(update={"beds": {"south": bed}}),
+            south_20=flat(0.33),
+            south_40=flat(0.34),
+        )
+    )
+    against(hands, "dry", 1)
+    assert hands.alert() == ""
+    hands.engine.state.probes[A].flags[Flag.DISAGREEMENT.value] = 0.0  # an older one, as grave
+    against(hands, "dry", 1)
+    alerts = [a for a in hands.engine.state.alerts.values() if a.code == "probe_suspect"]
+    assert {alert.probe for alert in alerts} == {A, B}
+    for alert in alerts:
+        assert "told wetter than the hand" in alert.text
+        assert "the garden file has this soil as sandy loam" in alert.text
+        assert "full at more" in alert.text
+        assert alert.person_needed
+
+
+def test_a_hand_that_felt_wet_where_probes_tell_dry_asks_for_no_heavier_soil() -> None:
+    hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
+    against(hands, "wet", 2)
+    assert "hand in the soil" in hands.alert()
+    assert "full at more" not in hands.alert()
 
 
 def test_a_deeper_probe_that_tells_otherwise_is_believed_on() -> None:
