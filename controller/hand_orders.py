@@ -32,7 +32,6 @@ MIDDAY = (
     "again in the morning."
 )
 AGAINST_ENOUGH = 2  # feels in a row that a probe contradicts
-OCCASION_S = 6 * 3600.0  # a feel this soon after is the same occasion: it does not count anew
 WIDENED_SD_FRAC = 0.2  # of TAW: a state that a doubted probe had a say in is a guess again
 
 
@@ -142,7 +141,7 @@ def _hold_beside(run: Run, bed: str, name: str, felt: Feel, probe_frac: float) -
         return
     care = run.state.care.setdefault(name, ProbeCare())
     last_s, now_s = care.against_hand_utc_s, run.state.at_utc_s
-    if last_s is not None and now_s - last_s < OCCASION_S:
+    if last_s is not None and now_s - last_s < by_hand.OCCASION_S:
         return
     care.against_hand, care.against_hand_utc_s = care.against_hand + 1, now_s
     if care.against_hand >= AGAINST_ENOUGH:

@@ -19,7 +19,7 @@ from controller.watering.hours import LocalDay, Place, Window, local_day_at
 from controller.watering.limits import Caps
 from controller.watering.words import bed_name
 
-VERSION = "6"  # of the engine's thinking: snapshots and journals of another are not re-fed
+VERSION = "7"  # of the engine's thinking: snapshots and journals of another are not re-fed
 LEASE_S = 90
 RENEW_S = 20.0
 MARGIN_S = 50.0  # a nonce's life and 5 s

@@ -12,12 +12,11 @@ import math
 import random
 from dataclasses import replace
 
-from controller.sensing.sky_sources import MISSING_SD_FRAC
 from sim.draws import WeatherDraw
 from sim.season_types import Season
 
 ETO_DAY_SD_FRAC = 0.10  # of a day's ETo by a whole mast, between days; ours
-ESTIMATED_SD_FRAC = {"solar_w_m2": 0.10, "rh_pct": 0.05, "wind_m_s": MISSING_SD_FRAC["wind_m_s"]}
+ESTIMATED_SD_FRAC = {"solar_w_m2": 0.10, "rh_pct": 0.05, "wind_m_s": 0.08}  # no mast told; ours
 GAUGE_SD_FRAC = 0.05  # of all rain of a season, one gauge in the wind; ours
 RAIN_DAY_SD_FRAC = 0.10  # of a day's rain beyond that; ours
 

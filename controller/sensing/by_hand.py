@@ -34,6 +34,7 @@ AGAINST_FRAC = 0.20  # a probe that differs by more than this contradicts
 NEAR_CM = 12.0  # a probe no further from the depth that was felt speaks of the same layer
 DEPTH_MOST_CM = 100.0
 STANDS_S = 86_400.0  # so long limp leaves and a feel are held together
+OCCASION_S = 6 * 3600.0  # a feel this soon after is the same occasion: it does not count anew
 AGAIN_S = 48 * 3600.0  # a feel this soon after another tells little new of what does not change
 ALIKE_GAIN = 2.0  # the same hand errs the same way: of the full point each feel tells half
 FULL_LEAST_FRAC = 0.05  # of what is left in the bed: where next to nothing is, none of it is told
@@ -180,7 +181,7 @@ def feel(
     beside = unsure.shared + (0.0 if full_taught else unsure.full)
     beside_mm2 = fresh_share(since_s) * beside * day.taw_mm**2
     noise_mm2 = (sd_frac(depth_cm, day.root_depth_m) * day.taw_mm) ** 2
-    teaches = not drains(water, at_utc_s)
+    teaches = since_s >= OCCASION_S and not drains(water, at_utc_s)  # of its thirst
     pull(water, day.taw_mm, innovation_mm, noise_mm2, teaches=teaches, beside_mm2=beside_mm2)
     return water.depletion_mm - water.over_mm - before_mm
 
