@@ -13,7 +13,7 @@ from controller.sensing import by_hand, dry_end, taken_back, uncalibrated
 from controller.sensing.beds import day_of, soil_of
 from controller.sensing.by_hand import Feel
 from controller.sensing.estimate import RAIN_SD_FRAC, BedSoil, correct, pull, shift_full, weights_m
-from controller.sensing.flags import Trust
+from controller.sensing.flags import Flag, Trust
 from controller.sensing.full_point import begin, fed, hour, look
 from controller.sensing.quality import hour_value, usable
 from controller.sensing.sky import normal_eto_mm_d
@@ -87,7 +87,9 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
         memory.told_frac = max(0.0, told_mm) / day.taw_mm
         memory.told_m3_m3 = theta if root_m == full_m else content_m3_m3(told, full_m)
         was = taken_back.before(water)
-        correct(water, day, told_mm, voices, at_utc_s)
+        wetter = told_mm < water.depletion_mm - water.over_mm
+        if not (wetter and _dry_hand_outranks(run, names)):
+            correct(water, day, told_mm, voices, at_utc_s)
         taken_back.keep(water, was, names, at_utc_s)
         undried_beds.hour(run, bed, was, names)
         if voices:
@@ -97,6 +99,15 @@ def correct_bed(run: Run, bed: str, at_utc_s: float) -> None:
     like = _heard_sister(run, bed)
     if like is not None:
         _follow(run, bed, like, at_utc_s)
+
+
+def _dry_hand_outranks(run: Run, names: list[str]) -> bool:
+    """Whether a hand felt drier than each of these probes tells, twice: none makes a bed wetter."""
+    probes, care = run.state.probes, run.state.care
+    return all(
+        Flag.AGAINST_HAND in probes[name].flags and name in care and care[name].told_wetter
+        for name in names
+    )
 
 
 def _take_back(run: Run, bed: str, at_utc_s: float) -> None:

@@ -205,6 +205,19 @@ def test_a_hand_that_felt_dry_twice_where_probes_tell_wet_has_an_alert_that_says
         assert alert.person_needed
 
 
+def test_probes_that_a_dry_hand_outranks_give_the_bed_no_water_back() -> None:
+    hands = paused(Hands(south_20=flat(0.33), south_40=flat(0.34)))
+    against(hands, "dry", 2)
+    water = hands.engine.state.water["south"]
+    pulled_mm, before = water.pulled_mm, depletion(hands.engine)
+    hands.live(24.0)
+    assert water.pulled_mm == pulled_mm
+    assert depletion(hands.engine) > before  # it dries by its balance
+    felt(hands, "wet")  # and goes by them again where a feel agrees
+    hands.live(24.0)
+    assert water.pulled_mm > pulled_mm
+
+
 def test_a_hand_that_felt_wet_where_probes_tell_dry_asks_for_no_heavier_soil() -> None:
     hands = paused(Hands(south_20=flat(DRY_THETA), south_40=flat(DRY_THETA)))
     against(hands, "wet", 2)
