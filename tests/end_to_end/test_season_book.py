@@ -170,7 +170,10 @@ def test_the_page_of_that_season_answers_the_three_questions(lived: Path) -> Non
     found = desk.book["drier"]
     change_l = abs(found["litres"] - found["same_litres"])
     assert f"{change_l:.0f} L" in drier or "as much water" in drier
-    assert f"{found['given_litres']:.0f} L, by {found['miss_litres']:.0f} L." in drier
+    small = re.sub(r"\s+", " ", page.text.replace("\u00a0", " "))
+    assert f"the valves gave {found['given_litres']:.0f} L: so far it may be out" in small
+    assert f"added up, by {found['miss_litres']:.0f} L." in small
+    assert f"may be out by {found['miss_litres']:.0f} L: see the small print" in drier
 
 
 def test_fruit_and_notes_stand_in_it(lived: Path) -> None:
