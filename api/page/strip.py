@@ -37,7 +37,6 @@ BODY_PX = 0.8  # and the body beneath it by half the width of the curve
 LETTER_PX = 9.0  # half of what a day's letters need
 SILENT_PX = 42.0  # what the word needs
 DATE_PX = 19.0  # half of what a date or a month needs
-LINE_NAME_PX = 84.0
 DEEPEST_FRAC = 0.62  # shown at least: beyond the deepest floor there is
 
 Point = tuple[float, float]  # (at_utc_s, depletion_frac)
@@ -232,8 +231,7 @@ def _line(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead) -> str:
             path += f"H{scale.x(at_utc_s):.1f}V{scale.y(frac):.1f}"
     path += f"H{WIDE:g}"
     label_y = scale.y(levels[-1][1]) + 17.0
-    roomy = WIDE - scale.x(scale.now_utc_s) > LINE_NAME_PX
-    at, kind = (WIDE - 4.0, "") if roomy else (4.0, " first")
+    at, kind = (WIDE - 4.0, "") if scale.line_named_right else (4.0, " first")
     return (
         f'<path class="dry" d="{path}V{BOTTOM:g}H0Z"/><path class="thirst" d="{path}"/>'
         f'<text class="thirst-name{kind}" x="{at:g}" y="{label_y:.1f}">thirst line</text>'
@@ -302,8 +300,9 @@ def _future(scale: Scale, pieces: list[list[Point]], ahead: Ahead) -> str:
         y = scale.y(frac)
         parts.append(f'<circle class="now-dot" cx="{now_x:.1f}" cy="{y:.1f}" r="4"/>')
         said = f'x="{now_x + 8:.1f}" y="{y - 8:.1f}">{escape(ahead.words)}</text>'
-        roomy = WIDE - now_x > LINE_NAME_PX
-        parts.append(f'<text class="now-name" {said}' if ahead.words and roomy else "")
+        parts.append(
+            f'<text class="now-name" {said}' if ahead.words and scale.line_named_right else ""
+        )
     return "".join(parts)
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 WIDE = 380.0  # px of the box
 TOP = 34.0  # the plot's head; above it the sky, where rain hangs
 BOTTOM = 150.0  # the plot's foot
+LINE_NAME_PX = 84.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,11 @@ class Scale:
     def x(self, utc_s: float) -> float:
         """Px from the left."""
         return WIDE * (utc_s - self.first_utc_s) / (self.last_utc_s - self.first_utc_s)
+
+    @property
+    def line_named_right(self) -> bool:
+        """Whether the thirst line has its name in the time ahead; else at the left edge."""
+        return WIDE - self.x(self.now_utc_s) > LINE_NAME_PX
 
     def y(self, depletion_frac: float) -> float:
         """Px from the top."""

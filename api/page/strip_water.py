@@ -10,7 +10,7 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Any
 
-from api.page.strip_scale import BOTTOM, TOP, WIDE, Ahead, Scale
+from api.page.strip_scale import BOTTOM, LINE_NAME_PX, TOP, WIDE, Ahead, Scale
 from api.page.words import HOUR_S, Tongue, number
 
 SKY_BARE = 5.0  # px of sky where none fell: room for the curve's own width
@@ -22,6 +22,7 @@ RAIN_FULL_MM = 25.0  # a day of rain that fills the sky
 BAR_PX = 2.5  # half of a bar
 LABEL_PX = 42.0  # what a number with its unit needs, in the larger letters of a phone
 DROP_PX = 7.0  # half of a drop: none is cut at the edge
+BY_FAR = 1.2  # times the last of those that stand close together
 NAME_PX = LABEL_PX + 9.0 + DROP_PX  # from a drop to the next, to have its litres between them
 # a drop, drawn from its foot up and round
 DROP = "a6 6 0 0 1-6-6c0-5 4-8 6-13c2 5 6 8 6 13a6 6 0 0 1-6 6Z"
@@ -105,7 +106,7 @@ def waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: To
     places = [max(DROP_PX, scale.x(at)) for at, _ in drops]
     shape = DROP if len(drops) <= DROPS_LARGE_MOST else DROP_SMALL
     parts = []
-    named = _named(drops, _rooms(places))
+    named = _named(drops, places, 0.0 if scale.line_named_right else LINE_NAME_PX)
     before = -WIDE
     for n, (x, room, (_, litres)) in enumerate(zip(places, _rooms(places), drops, strict=True)):
         parts.append(f'<path class="drop" d="M{x:.1f} {BOTTOM - 2:g}{shape}"/>')
@@ -117,15 +118,23 @@ def waterings(scale: Scale, rows: list[dict[str, Any]], ahead: Ahead, tongue: To
     return "".join(parts)
 
 
-def _named(drops: list[list[float]], rooms: list[float]) -> set[int]:
-    """Which drops have their litres: of those that stand too close together, the largest."""
+def _named(drops: list[list[float]], places: list[float], free_px: float) -> set[int]:
+    """Which drops have their litres: of those that stand too close together the last.
+
+    Another one where it is the largest by far, and its number has room above it.
+
+    Args:
+        drops: as `drops_of` gives them.
+        places: where each stands [px].
+        free_px: from here on nothing else is written above the drops.
+    """
     named, close = set(), list[int]()
-    for n, room in enumerate(rooms):
+    for n, room in enumerate(_rooms(places)):
         close.append(n)
-        if room > NAME_PX or n == len(rooms) - 1:
-            most = max(close, key=lambda one: (drops[one][1], one))
-            if room > NAME_PX or most != n:
-                named.add(most)
+        if room > NAME_PX:
+            above = [one for one in close if places[one] - 0.5 * LABEL_PX >= free_px or not free_px]
+            most = max(above, key=lambda one: drops[one][1], default=n)
+            named.add(most if drops[most][1] > BY_FAR * drops[n][1] else n)
             close = []
     return named
 

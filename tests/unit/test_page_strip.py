@@ -189,6 +189,15 @@ def test_of_drops_that_stand_too_close_the_largest_has_its_litres(
         assert f'y="{BOTTOM - 24:g}"' in name[0], "above the drops"
 
 
+def test_no_litres_are_written_over_the_name_of_the_thirst_line() -> None:
+    """In a month that name stands at the left edge, where a drop may be the largest."""
+    rows = [row(ago, 0.2, given_l=litres) for ago, litres in ((700.0, 90.0), (600.0, 50.0))]
+    far = row(300.0, 0.2, given_l=90.0), row(200.0, 0.2, given_l=50.0)
+    svg = drawn([*rows, *far, row(0.0, 0.2)], days=30.0)
+    assert 'class="thirst-name first"' in svg
+    assert re.findall(r'class="drop-name"[^>]*>([^<]+)<', svg) == ["50 L", "90 L"]
+
+
 def test_rain_hangs_from_the_top_summed_by_local_day() -> None:
     rows = hourly()
     rows[100]["rain_mm"] = 4.0
