@@ -18,7 +18,7 @@ from controller.events import ProbeReading
 from controller.minding import mind_thirst
 from controller.run import Run
 from controller.sensing import quality
-from controller.watering import guard, leasing, limits, settling, valves
+from controller.watering import guard, hand_guard, leasing, limits, settling, valves
 from controller.watering.decision import Reason, Rules
 from controller.watering.hours import Window
 from controller.watering.limits import Refused
@@ -262,7 +262,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "greed"),
     _m("the master may stay open", "I2", _one(leasing, "OPEN_MOST_S", 1e9), "greed"),
     _m("no bed counts as open", "I5 I9", lambda: [
-        (guard, "busy_beds", lambda _: []), (orders, "busy_beds", lambda _: [])]),
+        (guard, "busy_beds", lambda _: []), (hand_guard, "busy_beds", lambda _: [])]),
     _m("what may still flow counts as closed", "I5 I9 I3 V10",
        _one(guard, "may_flow", _never), "hands"),
     _m("the supply feeds any number", "I9", _one(limits, "SUPPLY_SHARE", 9.0), "greed", "nights"),

@@ -181,7 +181,8 @@ def _books(folder: Path, opened: Mapping[str, Any] | None) -> dict[str, Any]:
     """The ledger beside what truly flowed."""
     truth = truth_of(folder) if opened is None else opened
     rows = _rows(
-        folder / "data", "SELECT bed, outcome, charged_l, open_s FROM ledger ORDER BY from_utc"
+        folder / "data",
+        "SELECT bed, from_utc, outcome, charged_l, open_s FROM ledger ORDER BY from_utc",
     )
     for last in {row["bed"]: row for row in rows}.values():  # a process may end within a dose
         if _apart_s(last, rows[-1]) < LONGEST_S:
