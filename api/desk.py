@@ -36,7 +36,7 @@ class Desk(Protocol):
                 looks {looks, shift_frac, text, worth},
             marks {event: date}, picks [date], varieties [name],
             poured {litres, at} | null, miss {since, tonight} | null,
-            next_watering {from, to} | null, usual_night {from, to} | null,
+            next_watering {from, to, or_later} | null, usual_night {from, to} | null,
             scarce {by, from | null, stress_days | null} | null,
             reason {code, text, numbers}, would_change [{code, text, numbers}], valve,
             quality, watering {want_l, given_l, pulse, pulses, by} | null,

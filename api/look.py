@@ -22,6 +22,7 @@ from api.page.holds import (
     garden_pause,
     in_contact,
     is_over,
+    later_words,
     next_words,
     over_words,
     promised_s,
@@ -323,8 +324,10 @@ def _expected(bed_id: str, shown: dict[str, Any]) -> list[str]:
     window = promised_s(shown, bed_id)
     if window is None:
         return []
-    said = expected_words(window, usual_s(shown["beds"][bed_id]), tongue_of(shown))
-    sure = "" if "8 in 10" in said else ", 8 in 10 sure"
+    bed = shown["beds"][bed_id]
+    later = later_words(bed)
+    said = expected_words(window, usual_s(bed), tongue_of(shown), later=later)
+    sure = "" if later or "8 in 10" in said else ", 8 in 10 sure"
     return [f"Next watering{sure}: {said}."]
 
 

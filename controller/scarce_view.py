@@ -52,6 +52,19 @@ def _after_miss(run: Run, bed: str, to_come: NextWatering | None) -> NextWaterin
     )
 
 
+def window_json(
+    to_come: NextWatering | None, instant: Callable[[float], str]
+) -> dict[str, Any] | None:
+    """A bed's next watering as it crosses every border; None where nobody can tell."""
+    if to_come is None:
+        return None
+    return {
+        "from": instant(to_come.from_utc_s),
+        "to": instant(to_come.to_utc_s),
+        "or_later": to_come.or_later,
+    }
+
+
 def turn_json(found: Turn | None, instant: Callable[[float], str]) -> dict[str, Any] | None:
     """What scarcity makes of a bed's next watering, as it crosses every border."""
     if found is None:

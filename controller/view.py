@@ -23,7 +23,7 @@ from controller.mark_orders import marks_json
 from controller.pausing import ends_utc_s
 from controller.proving.told import walk_json
 from controller.run import Run
-from controller.scarce_view import supply_json, turn_json, within_limits
+from controller.scarce_view import supply_json, turn_json, window_json, within_limits
 from controller.sensing.flags import Flag
 from controller.sensing.sky_sources import Reckoned, source_sentence
 from controller.state import BedMemory, Pause, Watering
@@ -236,9 +236,7 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
         "day_use_frac": round(view.day_use_frac, 4),
         "taw_mm": round(day.taw_mm, 1),
         "taw_l": round(day.taw_mm * view.wetted_area_m2, 1),
-        "next_watering": None
-        if to_come is None
-        else {"from": rfc3339(to_come.from_utc_s), "to": rfc3339(to_come.to_utc_s)},
+        "next_watering": window_json(to_come, rfc3339),
         "usual_night": _usual_night(ahead, to_come),
         "scarce": turn_json(scarce, rfc3339),
         "learned": learned_json(run, bed, rfc3339),

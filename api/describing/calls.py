@@ -65,7 +65,11 @@ BED_EXAMPLE = {
     "thirst_line_frac": 0.42,
     "line_drawn_in": None,
     "floor_frac": 0.52,
-    "next_watering": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-18T12:30:00Z"},
+    "next_watering": {
+        "from": "2026-07-17T05:00:00Z",
+        "to": "2026-07-18T12:30:00Z",
+        "or_later": False,
+    },
     "usual_night": {"from": "2026-07-17T05:00:00Z", "to": "2026-07-17T12:30:00Z"},
     "reason": {
         "code": "drying",

@@ -81,7 +81,7 @@ BED = {
     "day_use_frac": "number",
     "taw_mm": "number",
     "taw_l": "number",
-    "next_watering": Maybe({"from": "instant", "to": "instant"}),
+    "next_watering": Maybe({"from": "instant", "to": "instant", "or_later": "yes"}),
     "usual_night": Maybe({"from": "instant", "to": "instant"}),
     "scarce": Maybe({"by": "text", "from": "instant?", "stress_days": "number?"}),
     "learned": LEARNED,

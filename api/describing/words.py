@@ -78,6 +78,7 @@ WORDS: dict[str, str] = {
     "taw_l": "The same in litres [L]",
     "next_watering": "When it is likely to drink, 8 in 10 sure, with rain as these weeks had it",
     "usual_night": "The night in which it drinks by its usual use, without rain",
+    "or_later": "Its end is only the end of the look-ahead; it may well come later",
     "reason": "Why it drinks or not",
     "would_change": "What would change that, the nearest of each kind",
     "valve": "Id of a valve, or its state in one word",

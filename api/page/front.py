@@ -26,6 +26,7 @@ from api.page.holds import (
     drinks_by_itself,
     garden_pause,
     hose_until,
+    later_words,
     likely_s,
     next_words,
     paused_until_s,
@@ -33,6 +34,7 @@ from api.page.holds import (
     reason_numbers,
     runs,
     unheard,
+    usual_s,
 )
 from api.page.scarce import supply_words, turn_words, waits_for_water
 from api.page.states import drawn_words, given_words, label_words, left_words, valve_words
@@ -217,7 +219,8 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
     for bed in ordered(view):
         window = likely_s(view["beds"][bed])
         if window is not None and bed not in kept and not runs(view["beds"][bed]):
-            about = tongue.about(*window)
+            later = "" if usual_s(view["beds"][bed]) else later_words(view["beds"][bed])
+            about = tongue.about(*window) + later
             return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]
     waits = [bed_name(bed) for bed in ordered(view) if waits_for_water(view["beds"][bed])]
     if waits:
@@ -274,6 +277,7 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
         line_frac=line,
         from_utc_s=window[0],
         to_utc_s=window[1],
+        later=later_words(state),
         words=reach,
         now_frac=depletion,
         running_l=number((state.get("watering") or {}).get("given_l")) or 0.0,

@@ -23,6 +23,11 @@ def due_s(bed: dict[str, Any]) -> tuple[float, float] | None:
     return None if first is None or last is None else (first, last)
 
 
+def later_words(bed: dict[str, Any]) -> str:
+    """What stands behind the window's end where it is only as far as was looked ahead."""
+    return ", or later" if (bed.get("next_watering") or {}).get("or_later") else ""
+
+
 def usual_s(bed: dict[str, Any]) -> tuple[float, float] | None:
     """The night in which a bed drinks by its usual use, without rain; None where none is known."""
     night = bed.get("usual_night") or {}
@@ -41,6 +46,7 @@ def expected_words(
     usual: tuple[float, float] | None,
     tongue: Tongue,
     *,
+    later: str = "",
     short: bool = False,
 ) -> str:
     """When a bed is likely to drink: the night of its usual use first, then the window.
@@ -49,15 +55,17 @@ def expected_words(
         window: 8 in 10 sure, with rain as these weeks had it.
         usual: the night without rain, None where it is not known.
         tongue: the garden's words.
+        later: what stands behind the window's end where that is open, and no odds are known.
         short: that night without the window around it.
     """
-    whole = tongue.window(*window)
+    whole = tongue.window(*window) + later
     if usual is None or tongue.about(*usual) == tongue.about(*window):
         return whole
     if short:
         return tongue.about(*usual)
-    later = ", or later if it rains as usual" if window[1] > usual[1] else ""
-    return f"{tongue.about(*usual)} by its usual use{later} (8 in 10 sure: {whole})"
+    sure = "" if later else "8 in 10 sure: "
+    rain = ", or later if it rains as usual" if window[1] > usual[1] else ""
+    return f"{tongue.about(*usual)} by its usual use{rain} ({sure}{whole})"
 
 
 def runs(state: dict[str, Any]) -> bool:
@@ -140,7 +148,8 @@ def next_words(view: dict[str, Any], bed: str, tongue: Tongue, *, short: bool = 
         return f"not before {tongue.when(until_s)}"
     if window is None:
         return ""
-    return expected_words(window, usual_s(state), tongue, short=short)
+    later = later_words(state)
+    return expected_words(window, usual_s(state), tongue, later=later, short=short)
 
 
 def _paused(who: str, until: object, why: str, tongue: Tongue) -> str:

@@ -105,7 +105,8 @@ def _in_words(
         fell = tongue.depth(sum(rain.values()))
         told.append(f"{fell} of rain on {count(len(rain), 'day', 'days')}.")
     if ahead.from_utc_s is not None and ahead.to_utc_s is not None:
-        told.append(f"Next watering {tongue.window(ahead.from_utc_s, ahead.to_utc_s)}.")
+        window = tongue.window(ahead.from_utc_s, ahead.to_utc_s)
+        told.append(f"Next watering {window}{ahead.later}.")
     return " ".join([*told, f"{ahead.words[0].upper()}{ahead.words[1:]}." if ahead.words else ""])
 
 

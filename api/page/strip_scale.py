@@ -21,6 +21,7 @@ class Ahead:
     line_frac: float | None
     from_utc_s: float | None = None
     to_utc_s: float | None = None
+    later: str = ""  # what stands behind the window's end where that is open
     words: str = ""
     now_frac: float | None = None  # depletion now, fresher than the record's last row
     running_l: float = 0.0  # given so far by the watering under way

@@ -4,7 +4,8 @@ A number of bed-lives are carried on side by side, night by night: a day's use, 
 rain foretold, and after it such rain as the last weeks brought; line, floor and roots of the days
 to come. Each night `decide` itself is asked how dry a bed has to be to drink, and lives that dry
 end there. The window goes from the first night by which one life in ten has drunk to the first by
-which nine in ten have. Leaves out what people do, and limits of the water.
+which nine in ten have, or is open where the look-ahead ends before that. Leaves out what people
+do, and limits of the water.
 
 What moves the answer is what the controller will believe, not what is true: of the filter's spread
 only a part comes to light before the bed drinks. Fractions are of TAW, depths mm over the strip.
@@ -68,10 +69,17 @@ class Rains:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextWatering:
-    """The window of the next watering."""
+    """The window of the next watering.
+
+    Attributes:
+        from_utc_s: the early end [s, Unix].
+        to_utc_s: the late one [s, Unix].
+        or_later: whether that is only the end of the look-ahead: too few lives have drunk by it.
+    """
 
     from_utc_s: float
     to_utc_s: float
+    or_later: bool = False
 
 
 class _Roll(NamedTuple):
@@ -305,7 +313,8 @@ def next_watering(
         asked: whether the bed had its answer for the first night.
 
     Returns:
-        The window, 80 % sure; None where not one life in ten drinks in `NIGHTS_MOST` nights.
+        The window, 80 % sure, its end open where fewer than nine lives in ten drink in
+        `NIGHTS_MOST` nights; None where not one in ten does.
     """
     seen, shares = drunk_by(bed, sky, rains, nights, at_utc_s, asked=asked)
     first = next((n for n, share in zip(seen, shares, strict=True) if share >= EARLY_ODDS), None)
@@ -314,4 +323,8 @@ def next_watering(
     from_utc_s = max(at_utc_s, first.window.from_utc_s)
     if bed.depletion_frac > bed.floor_frac:  # that may break the hours
         from_utc_s = at_utc_s
-    return NextWatering(from_utc_s=from_utc_s, to_utc_s=seen[-1].window.to_utc_s)
+    return NextWatering(
+        from_utc_s=from_utc_s,
+        to_utc_s=seen[-1].window.to_utc_s,
+        or_later=shares[-1] < LATE_ODDS,
+    )

@@ -32,6 +32,44 @@ def test_the_shell_says_it_below_the_numbers(desk: FakeDesk) -> None:
     assert "What would change it" not in look.why("tunnel", desk.view())
 
 
+def next_line(desk: FakeDesk, bed: str) -> str:
+    lines = look.why(bed, desk.view()).splitlines()
+    return next(line for line in lines if line.startswith("Next watering"))
+
+
+def open_ended(desk: FakeDesk, bed: str) -> None:
+    window = desk.view()["beds"][bed]["next_watering"]
+    desk.set_bed(bed, next_watering={**window, "or_later": True})
+
+
+def open_ends(desk: FakeDesk) -> int:
+    """How often the page leaves a window's end open; rain as usual is another matter."""
+    said = page_of(desk).replace("\N{NO-BREAK SPACE}", " ")
+    return said.count(", or later") - said.count(", or later if it rains")
+
+
+def test_an_open_window_says_or_later_and_claims_no_odds(desk: FakeDesk) -> None:
+    closed = next_line(desk, "south")
+    assert closed == "Next watering, 8 in 10 sure: tonight from 02:10."
+    open_ended(desk, "south")
+    assert next_line(desk, "south") == "Next watering: tonight from 02:10, or later."
+
+
+def test_an_open_window_claims_none_beside_the_night_of_its_usual_use(desk: FakeDesk) -> None:
+    assert next_line(desk, "tunnel").endswith(" (8 in 10 sure: Fri – Sat).")
+    open_ended(desk, "tunnel")
+    assert next_line(desk, "tunnel").endswith(" (Fri – Sat, or later).")
+
+
+def test_the_page_says_or_later_at_the_bed_and_in_its_picture(desk: FakeDesk) -> None:
+    assert open_ends(desk) == 0
+    open_ended(desk, "south")
+    assert open_ends(desk) == 2
+    desk.set_bed("wall-side", next_watering=None)
+    desk.set_bed("south", usual_night=None)
+    assert open_ends(desk) == 3, "and in the large sentence, which has no other night to name"
+
+
 def test_the_page_says_it_under_why(desk: FakeDesk) -> None:
     said = page_of(desk)
     assert said.count("What would change it:") == 1

@@ -170,6 +170,16 @@ def test_nothing_is_foreseen_where_nothing_dries() -> None:
     assert next_watering(still, Sky(), DRY, nights(), NOON_S, asked=False) is None
 
 
+def test_a_window_that_ends_with_the_look_ahead_is_open() -> None:
+    """Rain after rain: fewer than nine lives in ten have drunk in the nights looked at."""
+    often, slow = Rains(wet_frac=0.3, wet_mm=8.0), replace(BED, day_use_frac=0.04)
+    _, shares = drunk_by(slow, Sky(), often, nights(), NOON_S, asked=False)
+    assert 0.10 < shares[-1] < 0.90
+    assert last_night(window(slow, rains=often)) == NIGHTS_MOST - 1
+    assert window(slow, rains=often).or_later
+    assert not window().or_later
+
+
 def test_the_odds_never_fall_and_end_where_nothing_more_is_known() -> None:
     slow = replace(BED, day_use_frac=0.01)
     seen, shares = drunk_by(slow, Sky(), Rains(), nights(), NOON_S, asked=False)

@@ -12,6 +12,7 @@ import pytest
 from controller.bed_views import sky_of, view_of, window_now
 from controller.events import ForeignController, StoreState, WeatherReading
 from controller.view import HEARD_S, picture
+from controller.watering import outlook
 from controller.watering.decision import Rules
 from controller.watering.policy import decide
 from tests.engine_bench import Bench
@@ -232,6 +233,21 @@ def test_the_next_watering_lies_ahead_and_in_order() -> None:
     bench.live(700.0, tick_s=20.0)
     window = south(bench)["next_watering"]
     assert view(bench)["at"] <= window["from"] <= window["to"]
+    assert window["or_later"] is False
+
+
+def test_a_window_that_ends_with_the_look_ahead_is_told_as_open(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Looked at three nights only, a wet bed has drunk in some of its lives."""
+    bench = garden_bench()
+    bench.dry_out(0.25)
+    bench.live(700.0, tick_s=20.0)
+    closed = south(bench)["next_watering"]
+    monkeypatch.setattr(outlook, "NIGHTS_MOST", 3)
+    window = south(bench)["next_watering"]
+    assert window["or_later"] is True
+    assert window["from"] <= window["to"] <= closed["to"]
 
 
 def test_the_night_of_its_usual_use_is_the_one_that_would_change_names() -> None:
