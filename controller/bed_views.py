@@ -20,14 +20,15 @@ from controller.sensing.sky import (
     rain_expected_mm,
     rains_expected,
 )
-from controller.sensing.spread import full_sd_frac, spread_frac
+from controller.sensing.spread import books_mm, full_sd_frac, spread_frac
 from controller.state import BedMemory
 from controller.unset_clock import soil_window
 from controller.watering.decision import BedView, Rain, Reason, Rules, Sky
 from controller.watering.eye import line_frac
 from controller.watering.guard import interlock
 from controller.watering.hours import Place, Window, on_weekday, turn_after_d, window_at
-from controller.watering.staged import given_day_l, rests, stands
+from controller.watering.policy import REFILL_TO_FRAC
+from controller.watering.staged import given_between_l, given_day_l, rests, stands
 from controller.watering.supply import supply_rests
 
 NIGHT_USE_SHARE = 0.1  # of a day's use falls in a whole day's length of dark hours
@@ -164,14 +165,26 @@ def _see_hand(run: Run, view: BedView) -> None:
 
 
 def _see_doses(run: Run, view: BedView, window: Window) -> None:
-    """What the bed was given within the day, and a refill over nights that is under way."""
+    """What the bed was given of late, its books since, and a refill over nights under way."""
     memory, at_utc_s = run.state.beds[view.bed], run.state.at_utc_s
     given_mm = given_day_l(memory.day_doses, at_utc_s) / view.wetted_area_m2
     view.given_day_frac = given_mm / view.taw_mm
+    view.books_frac = books_mm(run.state.water[view.bed]) / view.taw_mm
+    view.refilled = _refilled(memory, view, window, at_utc_s)
     staging = memory.staging
     if staging is not None and stands(staging, at_utc_s):
         view.stages_done, view.staged_frac = staging.done, staging.lacked_frac
         view.watered = view.watered or (window.holds(at_utc_s) and rests(staging, at_utc_s))
+
+
+def _refilled(memory: BedMemory, view: BedView, window: Window, at_utc_s: float) -> bool:
+    """Whether a bed had a refill from its floor by day before these hours, or in the last day."""
+    inside = window.holds(at_utc_s)
+    if inside and view.next_turn_d > 1.0:  # the last hours for days: its line is what counts
+        return False
+    from_utc_s = (window.to_utc_s if inside else at_utc_s) - DAY_S
+    given_mm = given_between_l(memory.day_doses, from_utc_s, at_utc_s) / view.wetted_area_m2
+    return given_mm >= (view.floor_frac - REFILL_TO_FRAC) * view.taw_mm
 
 
 def _see_rain(run: Run, view: BedView) -> None:

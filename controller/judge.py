@@ -1,7 +1,7 @@
 """Whose turn it is: each bed is put before `decide`, and a yes becomes a watering.
 
 A bed is judged once in each window of hours; where it could not be judged then, it is asked again
-inside the window. Outside the hours only a passed floor waters.
+inside the window. Outside the hours only a floor that is surely passed waters.
 """
 
 from __future__ import annotations

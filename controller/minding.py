@@ -177,6 +177,7 @@ def mind_thirst(run: Run, bed: str, window: Window) -> None:
     state = run.state
     memory, day = state.beds[bed], state.days[bed]
     past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
+    past = past and memory.said.code != Reason.FLOOR_UNSURE.value  # it waits about a day at most
     watering = state.waterings.get(bed)
     if _drinks(watering) or memory.said.code in NOT_GROWING:
         past, memory.due = False, None

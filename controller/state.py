@@ -158,6 +158,7 @@ class BedWater:
     used_mm: float = 0.0  # drunk and evaporated,
     drained_mm: float = 0.0  # gone below the full root depth,
     pulled_mm: float = 0.0  # and what readings made of it: more water than the balance thought
+    pulled_from_mm: float | None = None  # what it was as the books of the last watering began
     pulls: list[Pull] = field(default_factory=list)  # of the last hours, oldest first
 
 

@@ -80,6 +80,23 @@ def full_sd_frac(water: BedWater, soil: BedSoil) -> float:
     return water.full_sd_m3_m3 / (soil.field_capacity_m3_m3 - soil.wilting_point_m3_m3)
 
 
+def books_mm(water: BedWater) -> float:
+    """What a bed lacks by its books alone: as after its last watering, then use and rain [mm].
+
+    What readings, looks and hands made of it since is left out. Before its first watering nothing
+    is: no books speak against what is believed.
+    """
+    lacks_mm = water.depletion_mm - water.over_mm
+    if water.pulled_from_mm is None:
+        return lacks_mm
+    return lacks_mm + water.pulled_mm - water.pulled_from_mm
+
+
+def begin_books(water: BedWater) -> None:
+    """Let a watering's end begin the books anew, from what the bed is then believed to lack."""
+    water.pulled_from_mm = water.pulled_mm
+
+
 def stored_mm(water: BedWater) -> float:
     """What the ground down to the full root depth holds, less its field capacity [mm]."""
     return water.over_mm - water.depletion_mm - water.below_mm

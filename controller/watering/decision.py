@@ -64,6 +64,7 @@ class Reason(StrEnum):
     PICK_HOLD = "pick_hold"
     BLIND_UNSOUND = "blind_unsound"
     TOO_SMALL = "too_small"
+    FLOOR_UNSURE = "floor_unsure"
     DRYING = "drying"
     OUTSIDE_HOURS = "outside_hours"
     CAP_SPENT = "cap_spent"
@@ -87,6 +88,7 @@ UNJUDGED = INTERLOCKS | {
     Reason.WAITING_READINGS,
     Reason.UNKNOWN_STATE,
     Reason.OUTSIDE_HOURS,
+    Reason.FLOOR_UNSURE,
     Reason.RAINING,
     Reason.NO_WATER_DAY,
     Reason.SUPPLY_LOST,
@@ -151,6 +153,8 @@ class BedView:
     wet: bool  # the probes say at or above field capacity
     watered: bool  # in this window
     postponed: int
+    books_frac: float = 0.0  # depletion by the balance alone since the last watering
+    refilled: bool = False  # in full, since the hours before these; outside hours: in the last day
     full_sd_frac: float = 0.0  # how far off the bed's full point may be, by its probes
     rain_share_frac: float = 1.0  # of a rain that reaches the strip
     rain_holds_mm: float = 0.0  # what leaves and straw keep of it

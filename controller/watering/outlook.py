@@ -179,6 +179,7 @@ def as_of(bed: BedView, night: Night, nights: int) -> BedView:
         postponed=bed.postponed if nights == 0 else 0,
         next_turn_d=night.next_turn_d,
         given_day_frac=bed.given_day_frac if nights == 0 else 0.0,
+        refilled=bed.refilled and nights == 0,
         stages_done=bed.stages_done if nights == 0 else 0,
         pick_near=near and pick_d > 0.0,
         pick_in=pick_in,

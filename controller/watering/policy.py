@@ -1,10 +1,10 @@
 """Whether to water a bed: pure, positive, and always with a reason.
 
 `decide` reads top-down; the order of its tests is the priority: interlocks, holds, unknown state,
-wet or watered, a blind bed's doubtful valve, limp leaves, floor, hours, and then, at night, line
-and floor a day ahead, dry days before a pick, rain that falls or is to come. A bed is watered only
-where a comparison is positively true; every other path, not-a-number included, is the dry one. All
-fractions are of TAW: 0 full, 1 wilting point.
+wet or watered, a blind bed's doubtful valve, limp leaves, floor, hours, a refill by day, and then,
+at night, line and floor a day ahead, dry days before a pick, rain that falls or is to come. A bed
+is watered only where a comparison is positively true; every other path, not-a-number included, is
+the dry one. All fractions are of TAW: 0 full, 1 wilting point.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ LOOK_AHEAD = 1.3  # one more day's expected use, times this, must not pass the f
 DRAWN_IN_FRAC = 0.08  # heat or doubtful probes draw the line in by this
 HOT_C = 35.0
 FLOOR_WAITS_S = 6 * 3600.0  # a passed floor waits for hours that begin this soon
+UNSURE_WAITS_S = 86_400.0  # a floor that may not be passed waits for hours that begin this soon
 RAIN_ENDS_S = 3 * 3600.0  # of the hours: rain that still falls then keeps no floor waiting
 POSTPONED_MOST = 2  # nights running that an outlook may postpone
 
@@ -64,6 +65,7 @@ def _finite(bed: BedView, sky: Sky) -> bool:
         bed.sunrise_frac,
         bed.day_use_frac,
         bed.spread_frac,
+        bed.books_frac,
         bed.full_sd_frac,
         bed.line_frac,
         bed.floor_frac,
@@ -116,12 +118,32 @@ def decide(bed: BedView, sky: Sky, rules: Rules) -> Decision:
         return _wait(held, bed, sky)
     if bed.limp and _by_eye_frac(bed) > WET_FRAC:
         return _for_limp(bed, sky)
-    far = rules.until_hours_s > FLOOR_WAITS_S
-    if bed.depletion_frac > bed.floor_frac and (rules.in_hours or far):
-        return _refill(Reason.FLOOR_PASSED, bed, sky, bed.depletion_frac)
+    if bed.depletion_frac > bed.floor_frac:
+        if not (_is_its_turn(bed, rules) or surely_past(bed)):
+            return _not_yet(Reason.FLOOR_UNSURE, bed, sky)
+        if rules.in_hours or rules.until_hours_s > FLOOR_WAITS_S:
+            return _refill(Reason.FLOOR_PASSED, bed, sky, bed.depletion_frac)
     if not rules.in_hours:
         return _not_yet(Reason.OUTSIDE_HOURS, bed, sky)
+    if bed.refilled:
+        return _not_yet(Reason.WATERED_TONIGHT, bed, sky)
     return _at_night(bed, sky, rules)
+
+
+def _is_its_turn(bed: BedView, rules: Rules) -> bool:
+    """Whether a passed floor is taken at its word: no refill of late, and no hours to wait for."""
+    return not bed.refilled and (rules.in_hours or rules.until_hours_s > UNSURE_WAITS_S)
+
+
+def surely_past(bed: BedView) -> bool:
+    """Whether a bed is past its floor even if its readings are a spread too dry, or by its books.
+
+    Args:
+        bed: one that is believed past its floor. What probes tell of light soil under young roots
+            may be wrong by more than a day's use; an error of theirs does not go away by water.
+    """
+    by_readings = bed.depletion_frac - bed.spread_frac > bed.floor_frac
+    return by_readings or bed.books_frac > bed.floor_frac
 
 
 def _held(bed: BedView, sky: Sky, rules: Rules) -> Reason | None:

@@ -15,6 +15,7 @@ from controller.scarcity import give
 from controller.sensing.care import dosed
 from controller.sensing.estimate import WATER_SD_FRAC, add_water
 from controller.sensing.full_point import fed
+from controller.sensing.spread import begin_books
 from controller.state import Pulse, Said, ValveState, Watering
 from controller.watering.decision import Reason
 from controller.watering.dosing import SOAK_S
@@ -208,6 +209,7 @@ def finish(run: Run, watering: Watering, by: str) -> None:
         memory.past_floor_mono_s = None  # it drank: a wait from here on is another
         dose = DayDose(from_utc_s=watering.started_utc_s, litres=watering.given_l)
         memory.day_doses = keep_dose(memory.day_doses, dose)
+        begin_books(state.water[watering.bed])
         watch_dose(run, watering)
     if by == "down" or watering.given_l >= 0.5 * watering.want_l:
         memory.staging = _staging_after(watering, by, state.at_utc_s)

@@ -112,6 +112,11 @@ def given_day_l(doses: list[DayDose], at_utc_s: float) -> float:
     return sum(dose.litres for dose in doses if 0.0 <= at_utc_s - dose.from_utc_s < DAY_S)
 
 
+def given_between_l(doses: list[DayDose], from_utc_s: float, to_utc_s: float) -> float:
+    """What a bed's own waterings that began between two instants gave it [L]."""
+    return sum(dose.litres for dose in doses if from_utc_s <= dose.from_utc_s <= to_utc_s)
+
+
 def keep_dose(doses: list[DayDose], dose: DayDose) -> list[DayDose]:
     """The doses that may still count, with another."""
     return [one for one in doses if dose.from_utc_s - one.from_utc_s < DAY_S] + [dose]

@@ -129,6 +129,11 @@ SENTENCES: Final[dict[Reason, str]] = {
         "itself. Put one of them right, or water it by hand."
     ),
     Reason.TOO_SMALL: "{bed} would take too little for a deep watering: it waits.",
+    Reason.FLOOR_UNSURE: (
+        "{bed} may be past its floor: {now} of its water is used, {spread} more or less, and "
+        "{floor} is the limit; by its books it is not. Unless that becomes sure it waits for "
+        "its next hours."
+    ),
     Reason.DRYING: "{bed} has water enough: {used} used by sunrise, its line is {line}.",
     Reason.OUTSIDE_HOURS: (
         "{bed} has used {now} of its water, its line is {line}. Judged when the hours begin."
@@ -196,6 +201,7 @@ SAID: Final[dict[str, Callable[[dict[str, float]], str]]] = {  # what fills a se
     "line": _share("thirst_line_frac"),
     "floor": _share("floor_frac"),
     "day": _share("day_use_frac"),
+    "spread": _share("spread_frac"),
     "dose": _amount("dose_l", "L"),
     "spent": _spent,
     "limp": _limp,

@@ -759,6 +759,18 @@ PEOPLE = [
     m("controller/watering/policy.py", "    if bed.wet:\n", "    if False:\n", "E3"),
     m(
         "controller/watering/policy.py",
+        "        if not (_is_its_turn(bed, rules) or surely_past(bed)):\n",
+        "        if False:\n",
+        "E3",
+    ),
+    m(
+        "controller/watering/policy.py",
+        "    return by_readings or bed.books_frac > bed.floor_frac\n",
+        "    return True\n",
+        "E3",
+    ),
+    m(
+        "controller/watering/policy.py",
         "    if bed.raining and not (floor_near and rules.left_s < RAIN_ENDS_S):\n",
         "    if False:\n",
         "E1",

@@ -40,6 +40,8 @@ def beds(draw: st.DrawFn, *, plain: bool = True) -> BedView:
         day_use_frac=draw(st.floats(0.0, 0.15)),
         spread_frac=draw(st.floats(0.0, 0.3)),
         full_sd_frac=draw(st.floats(0.0, 0.3)),
+        books_frac=draw(SHARE),
+        refilled=draw(st.integers(0, 3)) == 3,
         line_frac=line_frac,
         floor_frac=line_frac + span_frac,
         quality=draw(st.sampled_from(["ok", "ok", "doubtful", "none"])),
@@ -62,7 +64,13 @@ def beds(draw: st.DrawFn, *, plain: bool = True) -> BedView:
     )
 
 
-RULES = st.sampled_from([Rules(in_hours=True, left_s=6 * 3600.0), Rules(in_hours=False)])
+RULES = st.sampled_from(
+    [
+        Rules(in_hours=True, left_s=6 * 3600.0),
+        Rules(in_hours=False),
+        Rules(in_hours=False, until_hours_s=10 * 3600.0),
+    ]
+)
 
 
 def dose_mm(decision: Decision) -> float:
@@ -117,6 +125,22 @@ def test_a_wetter_bed_never_gets_a_larger_dose(
     )
     drier_dose, wetter_dose = (dose_mm(decide(one, Sky(hot=hot), rules)) for one in (bed, wetter))
     assert wetter_dose <= drier_dose + CLOSE
+
+
+@settings(derandomize=True, max_examples=250)
+@given(beds(plain=False), RULES, st.booleans(), st.floats(0.0, 0.3), SHARE)
+def test_a_bed_less_surely_known_or_wetter_by_its_books_never_gets_a_larger_dose(
+    bed: BedView, rules: Rules, hot: bool, more_frac: float, wetter_frac: float
+) -> None:
+    """But for a first soak, which goes deeper the less is known: it is what teaches counts."""
+    bed = replace(bed, learning=Learning.NO)
+    surer = decide(bed, Sky(hot=hot), rules)
+    for less in (
+        replace(bed, spread_frac=bed.spread_frac + more_frac),
+        replace(bed, books_frac=bed.books_frac - wetter_frac),
+        replace(bed, refilled=True),
+    ):
+        assert dose_mm(decide(less, Sky(hot=hot), rules)) <= dose_mm(surer) + CLOSE
 
 
 @settings(derandomize=True, max_examples=200)

@@ -93,6 +93,66 @@ def test_a_passed_floor_waits_for_hours_that_are_near(until_hours_s: float, wate
     assert decide(replace(BED, depletion_frac=0.6), Sky(), rules).water is waters
 
 
+DAYTIME = Rules(in_hours=False, until_hours_s=10 * 3600.0)
+
+
+@pytest.mark.hazard("E3")
+@pytest.mark.parametrize(
+    ("change", "waters"),
+    [
+        # the floor is 0.50, the bed is believed at 0.60
+        pytest.param({"spread_frac": 0.0999}, True, id="sure-by-a-spread"),
+        pytest.param({"spread_frac": 0.1001}, False, id="may-be-above-it"),
+        pytest.param({"spread_frac": 0.3, "books_frac": 0.5001}, True, id="past-by-its-books-too"),
+        pytest.param({"spread_frac": 0.3, "books_frac": 0.5}, False, id="not-by-its-books"),
+    ],
+)
+@pytest.mark.parametrize(
+    ("rules", "refilled"),
+    [
+        pytest.param(DAYTIME, False, id="by-day"),
+        pytest.param(DAYTIME, True, id="by-day-after-a-refill"),
+        pytest.param(NIGHT, True, id="at-night-after-a-refill-by-day"),
+        pytest.param(DAY, True, id="days-before-its-hours-after-a-refill"),
+    ],
+)
+def test_a_floor_out_of_turn_has_to_be_surely_passed(
+    change: dict[str, Any], waters: bool, rules: Rules, refilled: bool
+) -> None:
+    past = replace(BED, depletion_frac=0.6, sunrise_frac=0.6, refilled=refilled, **change)
+    said = decide(past, Sky(), rules)
+    assert said.reason is (Reason.FLOOR_PASSED if waters else Reason.FLOOR_UNSURE)
+    assert said.water is waters
+    assert waters or not said.judged
+    assert not waters or said.dose_mm == pytest.approx((0.6 - 0.05) * 80.0)
+
+
+@pytest.mark.parametrize(
+    "rules",
+    [
+        pytest.param(NIGHT, id="in-its-hours"),
+        pytest.param(Rules(in_hours=False, until_hours_s=86_401.0), id="hours-more-than-a-day-off"),
+    ],
+)
+def test_a_floor_in_turn_is_taken_at_its_word(rules: Rules) -> None:
+    past = replace(BED, depletion_frac=0.6, sunrise_frac=0.6, spread_frac=0.3)
+    assert decide(past, Sky(), rules).reason is Reason.FLOOR_PASSED
+
+
+def test_a_floor_that_may_be_passed_says_so_also_shortly_before_its_hours() -> None:
+    soon = Rules(in_hours=False, until_hours_s=3600.0)
+    assert decide(replace(BED, depletion_frac=0.6, spread_frac=0.3), Sky(), soon).reason is (
+        Reason.FLOOR_UNSURE
+    )
+
+
+def test_a_refill_by_day_is_the_watering_of_the_night_after() -> None:
+    assert at_night(refilled=True).reason is Reason.WATERED_TONIGHT
+    assert at_night(refilled=True, sunrise_frac=0.3, day_use_frac=0.2).reason is (
+        Reason.WATERED_TONIGHT
+    )
+
+
 LADDER: list[tuple[Reason, dict[str, Any], dict[str, Any]]] = [
     (Reason.LOCKED, {}, {"interlock": Reason.LOCKED}),
     (Reason.PAUSED, {}, {"hold": Reason.PAUSED}),
