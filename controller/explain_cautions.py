@@ -10,11 +10,13 @@ from controller.agronomy.crop import untried
 from controller.explain_numbers import BedNumbers, Numbers
 from controller.explain_scarce import scarce_words
 from controller.garden import Bed, Garden
+from controller.sensing.estimate import PROBE_SD_M3_M3
 from controller.watering.limits import STARTS_MOST
 
 NIGHT_SHARE_FRAC = 0.8  # [-] of the hours; more leaves no room for a second try
 OFTEN_D = 2.0  # [d] shorter and the bed is hardly deep and rare
 LEAN_MIDDLE = 0.5
+PROBE_SHARE_FRAC = 0.15  # [-] of what the soil can give; probes that err by more tell little
 
 
 class Caution(StrEnum):
@@ -33,6 +35,7 @@ class Caution(StrEnum):
     ONE_DEPTH = "one_depth"
     PROBE_BELOW_ROOTS = "probe_below_roots"
     UNCALIBRATED = "uncalibrated"
+    LIGHT_SOIL = "light_soil"
     UNTRIED = "untried"
     UNUSED = "unused"
     PLASTIC = "plastic"
@@ -245,6 +248,7 @@ def _senses(garden: Garden, bed: Bed) -> Iterator[tuple[Caution, str]]:
     deep = [name for name in bed.probes if garden.probes[name].depth_cm > 100 * bed.root_depth_m]
     if deep:
         yield Caution.PROBE_BELOW_ROOTS, f"Below the roots and so of little use: {', '.join(deep)}."
+    yield from _light_soil(bed)
     bare = [
         name
         for name in bed.probes
@@ -255,4 +259,19 @@ def _senses(garden: Garden, bed: Bed) -> Iterator[tuple[Caution, str]]:
             Caution.UNCALIBRATED,
             f"Raw counts without calibration: {', '.join(bare)}. Two dry spells have to teach what "
             "they mean, until then the bed goes by its balance; two weighed points are better.",
+        )
+
+
+def _light_soil(bed: Bed) -> Iterator[tuple[Caution, str]]:
+    """Whether what probes are usually wrong by is much of what the soil can give."""
+    available_m3_m3 = bed.fc_m3_m3 - bed.wp_m3_m3
+    share_frac = PROBE_SD_M3_M3 / available_m3_m3
+    if bed.probes and share_frac > PROBE_SHARE_FRAC:
+        yield (
+            Caution.LIGHT_SOIL,
+            f"Light soil gives {available_m3_m3:.3f} m3/m3, and probes are usually wrong by "
+            f"{PROBE_SD_M3_M3:.3f} together, {100.0 * share_frac:.0f} % of it: some doses will "
+            "begin on full ground and drain. More drip lines widen the strip, so that it lasts "
+            "longer; a second probe, and full point and wilting point measured here, make it "
+            "surer.",
         )

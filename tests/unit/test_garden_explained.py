@@ -166,6 +166,10 @@ CAUTIONS = {
         ("depth_cm = 40\nevery_s = 600\ncal", "depth_cm = 90\nevery_s = 600\ncal")
     ],
     Caution.UNCALIBRATED: [("calibration = [[2900, 0.04], [1350, 0.42]]", "")],
+    Caution.LIGHT_SOIL: [
+        ("field_capacity_m3_m3 = 0.30", "field_capacity_m3_m3 = 0.195"),
+        ("wetted_width_m = 0.7", "wetted_width_m = 1.0"),
+    ],
     Caution.UNTRIED: [('crop = "tomato"', 'crop = "cucumber"')],
     Caution.UNUSED: [("[valves.hedge]", "[valves.hedge]\n[valves.spare]")],
     Caution.PLASTIC: [],
@@ -213,6 +217,22 @@ def test_check_promises_no_more_than_twelve_starts_can_give(tmp_path: Path) -> N
     beds = explanation.numbers.beds
     all_l = sum(min(bed.bed_l_day, bed.starts_l_day) for bed in beds)
     assert ["all", "beds", f"{all_l:.0f}", "L"] in rows
+
+
+@pytest.mark.parametrize(
+    ("soil", "earned"),
+    [
+        pytest.param("sand", True, id="sand"),  # 0.012 of 0.053 m3/m3
+        pytest.param("loamy sand", True, id="loamy-sand"),  # of 0.069
+        pytest.param("sandy loam", False, id="sandy-loam"),  # of 0.098
+    ],
+)
+def test_soil_that_probes_hardly_tell_of_is_cautioned(
+    tmp_path: Path, soil: str, earned: bool
+) -> None:
+    explanation = explain(changed(tmp_path, ('soil = "loam"', f'soil = "{soil}"')))
+    told = [one for one in explanation.cautions if one.code is Caution.LIGHT_SOIL]
+    assert [one.bed for one in told] == ["south"] * earned
 
 
 @pytest.mark.parametrize(
