@@ -71,6 +71,7 @@ CASES = (
     Case(name="sandy loam 0.8 m", soil="sandy loam", wetted_width_m=0.8),
     Case(name="short night", soil="loam", wetted_width_m=0.8, hours=SHORT_HOURS),
 )
+BY_NAME = (*CASES, Case(name="sand 0.8 m", soil="sand", wetted_width_m=0.8))  # only where asked for
 STANDARD = CASES[1]
 
 
@@ -298,7 +299,7 @@ def cases_named(names: Iterable[str]) -> Iterator[Case]:
     Raises:
         ThirstlineError: there is no such case.
     """
-    known = {case.name: case for case in CASES}
+    known = {case.name: case for case in BY_NAME}
     for name in names:
         if name not in known:
             msg = f"--case: found {name[:40]!r}, known are {', '.join(known)}"

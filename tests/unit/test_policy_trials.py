@@ -12,6 +12,7 @@ import pytest
 
 from sim.examples import find_garden
 from sim.policy_trials import (
+    BY_NAME,
     CASES,
     FIXED,
     POLICIES,
@@ -84,7 +85,7 @@ def test_in_turn_each_seed_lives_one_season() -> None:
     assert lots == [(("hesse-2015",), (5, 7, 9)), (("ewr-2013",), (6, 8, 10))]
 
 
-@pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
+@pytest.mark.parametrize("case", BY_NAME, ids=[case.name for case in BY_NAME])
 def test_a_refill_takes_as_long_as_on_loam_at_80_cm(case: Case) -> None:
     usual, garden = garden_of(STANDARD, DOCUMENT), garden_of(case, DOCUMENT)
     for name, bed in garden.beds.items():
@@ -165,6 +166,13 @@ def test_a_bed_is_held_against_the_floor_of_each_dawn() -> None:
 def test_an_unknown_case_is_refused_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--case", "peat", "--sure"]) == 2
     assert "--case: found 'peat', known are loam 0.6 m" in capsys.readouterr().err
+
+
+def test_sand_is_lived_only_where_it_is_asked_for() -> None:
+    usual = planned(_asked(["--sure", "--weather", "seattle-2015"]))[True]
+    assert [one.words for one in usual[0].settings] == [case.name for case in CASES]
+    told = planned(_asked(["--sure", "--weather", "seattle-2015", "--case", "sand 0.8 m"]))[True]
+    assert [one.words for one in told[0].settings] == ["sand 0.8 m"]
 
 
 def test_the_fixed_runs_are_twenty_four_and_have_every_case() -> None:
