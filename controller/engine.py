@@ -137,6 +137,7 @@ class Engine:
         at_rest, grid, judged_utc_s = self._at_rest(), state.grid, state.judged_utc_s
         self._take_time(event)
         self._let_lapse()
+        run.tell_alerts_late()
         if state.stops:
             stop_rows.tell_ended(run)
         driving.drive(run)

@@ -188,6 +188,9 @@ def _mind_battery(run: Run, event: ProbeReading, probe: ProbeState) -> None:
     probe.battery_low_v = volts if low is None else min(low, volts)
     least_v = quality.battery_least_v(probe, run.garden.probes[event.probe].battery_least_v)
     if volts < least_v:
+        probe.battery_good = 0
         raise_flag(run, event.probe, Flag.BROWN_OUT)
-    elif volts >= quality.BATTERY_FRESH_FRAC * least_v:
-        end_flag(run, event.probe, Flag.BROWN_OUT)
+    elif Flag.BROWN_OUT in probe.flags and volts >= quality.BATTERY_FRESH_FRAC * least_v:
+        probe.battery_good += 1
+        if probe.battery_good >= quality.BATTERY_FRESH_WORDS:
+            end_flag(run, event.probe, Flag.BROWN_OUT)

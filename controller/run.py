@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 
+from controller.alarming import seldom
 from controller.alarming.codes import title_of
 from controller.effects import Alert, Alerts, Close, Effect, Note
 from controller.garden import Garden
@@ -149,7 +150,7 @@ class Run:
         key = "-".join(word for word in (code, bed, valve, probe, part) if word)
         if key in self.state.alerts:
             return
-        self.state.alerts[key] = Alert(
+        self.state.alerts[key] = alert = Alert(
             id=key,
             code=code,
             bed=bed,
@@ -159,8 +160,11 @@ class Run:
             text=text,
             person_needed=person,
         )
-        self.note("alert", bed, code, text, durable=person)
-        self.alerts_changed = True
+        if seldom.begins(self.state.alerts_told, alert, self.trusted_s):
+            self.note("alert", bed, code, text, durable=person)
+            self.alerts_changed = True
+        else:
+            self.state.alerts_told.list_due = True
 
     def end_alert(self, code: str, *parts: str) -> None:
         """Let an alert end, if it stands."""
@@ -168,10 +172,23 @@ class Run:
             return  # as nearly always
         key = "-".join((code, *parts))
         ended = self.state.alerts.pop(key, None)
-        if ended is not None:
+        if ended is None:
+            return
+        if seldom.ends(self.state.alerts_told, ended, self.trusted_s):
             where = bed_name(ended.bed) if ended.bed else ended.valve or ""
             text = f"{where}: {title_of(code)}" if where else title_of(code)
             self.note("alert", ended.bed, f"{code}_ended", f"Over: {text}.")
+            self.alerts_changed = True
+        else:
+            self.state.alerts_told.list_due = True
+
+    def tell_alerts_late(self) -> None:
+        """Tell what was put off of alerts that flapped."""
+        told = self.state.alerts_told
+        if told.unsaid_s:
+            for alert in seldom.late(told, self.state.alerts, self.trusted_s):
+                self.note("alert", alert.bed, alert.code, alert.text, durable=alert.person_needed)
+        if seldom.list_is_due(told, self.trusted_s):
             self.alerts_changed = True
 
     def take_effects(self) -> list[Effect]:
@@ -179,6 +196,7 @@ class Run:
         if self.alerts_changed:
             self.out.append(Alerts(standing=tuple(self.state.alerts.values())))
             self.alerts_changed = False
+            seldom.listed(self.state.alerts_told, self.trusted_s)
         effects, self.out = self.out, []
         if self.state.keyed:
             repeats.keep(self.state, effects)

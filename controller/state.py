@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 
 from controller.agronomy.crop import Stage
 from controller.agronomy.stages import Seen
+from controller.alarming.seldom import Told
 from controller.effects import Alert
 from controller.events import LedgerEntry, OutlookSpan
 from controller.proving.memory import Proving
@@ -70,6 +71,7 @@ class ProbeState:
     battery_last_v: float | None = None
     battery_low_v: float | None = None  # the day's lowest
     battery_most_v: float = 0.0  # that it never went below on two days in a row
+    battery_good: int = 0  # words of a fresh battery, while it counts as flat
     battery_days_v: list[float] = field(default_factory=list)
     highest_m3_m3: float = 0.0  # of all its hours
     rise_h: int = 0  # hours since its last rise without water
@@ -391,6 +393,7 @@ class EngineState:
     stops: dict[str, StopBurst] = field(default_factory=dict)  # the last ones, by caller
     proving: Proving = field(default_factory=Proving)
     alerts: dict[str, Alert] = field(default_factory=dict)
+    alerts_told: Told = field(default_factory=Told)
     edge_mono_s: float | None = None  # a valve was last told to open or close
     readings: int = 0
     waterings_started: int = 0

@@ -345,7 +345,7 @@ FLAGS: Mapping[Flag, FlagRule] = {
     Flag.BROWN_OUT: FlagRule(
         raised_by="a battery below `battery_least_v`, or below 0.78 of the most that it held for "
         "two days",
-        ends_with="a battery 3 % above that",
+        ends_with="three words of a battery 3 % above that, none below it in between",
         sentence="runs on a flat battery. Change it; until then it counts for less.",
         trust=_DOUBTFUL,
     ),

@@ -28,7 +28,8 @@ BOOTS_KEPT = 4  # earlier boots of a node whose late words are known for late
 BATTERY_FRAC = 0.78  # of its full voltage, where the file names none: our own rule
 BATTERY_LIVES_FRAC = 0.5  # no battery that was full at the one voltage still feeds a node at this
 BATTERY_SURE_DAYS = 3  # as long as a probe has to live there
-BATTERY_FRESH_FRAC = 1.03  # of that, from where it counts as fresh again
+BATTERY_FRESH_FRAC = 1.03  # of that, from where it counts as fresh again,
+BATTERY_FRESH_WORDS = 3  # told so often, none below that rule in between
 HOUR_MOST = 120  # readings of an hour that its median is taken from
 
 

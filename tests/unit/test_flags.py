@@ -184,9 +184,9 @@ CASES: dict[Flag, Case] = {
     Flag.VALVE_EDGE: Case(beside_an_edge(29.0), good(1), beside_an_edge(30.0)),
     Flag.BROWN_OUT: Case(
         battery(4.0, 3.11),
-        battery(3.22),
+        battery(3.22, 3.22, 3.22),
         battery(60.0, 0.1, 3.7, 3.13),
-        battery(3.2),
+        battery(3.22, 3.22, 3.2),
         start=fresh_battery,
     ),
     Flag.BATTERY_FADING: Case(fading(2.9), steady_battery, fading(3.45)),
