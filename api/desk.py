@@ -43,6 +43,7 @@ class Desk(Protocol):
             last_watering {at, litres} | null}},
         sky {source | null, assumed [], refused {field: value}, eto_sd_frac, text},
         holds {locked, lock_why, paused_until, pause_why, beds_paused {bed: {until, why}},
+            beds_stopped {bed: until},
             hose {since, until, who} | null},
         alerts [{id, code, bed, valve, probe, since, text, person_needed}],
         supply {week_l | null, week_left_l | null, tank_l | null, tank_left_l | null, days | null},

@@ -19,6 +19,7 @@ from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import Run
 from controller.state import Said, Watering
+from controller.stopping import go_on, hold
 from controller.telling import repeats, stop_rows
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
@@ -40,7 +41,6 @@ from controller.watering.words import bed_name, words
 Status = Literal["accepted", "refused", "invalid", "unknown", "unrecorded"]
 
 ENDING = "end"  # who orders when the daemon itself ends
-STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so long
 BY_HAND_NEED = 1e6  # a person's order goes before any bed's need
 
 
@@ -71,7 +71,7 @@ def _stop(run: Run, order: Order) -> None:
     for bed in beds:
         cut(run, bed, "stopped")
         if order.who != ENDING:
-            _hold(run, bed)
+            hold(run, bed)
         valve = run.garden.beds[bed].valve
         if not any(isinstance(done, Close) and done.valve == valve for done in run.out):
             run.close(valve)
@@ -80,17 +80,6 @@ def _stop(run: Run, order: Order) -> None:
     if not repeat:
         _note(run, order, "close every valve" if order.bed is None else "close")
     _answer(run, order, "accepted", "stopped", "Told to close.")
-
-
-def _hold(run: Run, bed: str) -> None:
-    """The policy does not undo what a person stopped."""
-    memory = run.state.beds[bed]
-    memory.not_before_mono_s = run.state.mono_s + STOP_HOLDS_S
-    memory.said = Said(
-        code=Reason.STOPPED.value,
-        text=words(bed, Reason.STOPPED, {}),
-        at_utc_s=run.state.at_utc_s,
-    )
 
 
 def _wanted_l(run: Run, order: Order) -> float:
@@ -225,7 +214,15 @@ def unrecorded(run: Run, watering: Watering) -> None:
 
 
 def _resume(run: Run, order: Order) -> None:
+    """End a pause; where none stands, what a person stopped may go on."""
     state = run.state
+    beds = list(run.garden.beds) if order.bed is None else [order.bed]
+    paused = state.pause if order.bed is None else state.beds[order.bed].pause
+    if paused is None and go_on(run, beds):
+        _note(run, order, "go on after a stop")
+        run.nudge = True
+        _answer(run, order, "accepted", "resumed", "The stop is over: it goes on by itself.")
+        return
     if order.bed is None:
         state.pause = None
         run.end_alert("paused")

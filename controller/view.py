@@ -27,6 +27,7 @@ from controller.scarce_view import supply_json, turn_json, window_json, within_l
 from controller.sensing.flags import Flag
 from controller.sensing.sky_sources import Reckoned, source_sentence
 from controller.state import BedMemory, Pause, Watering
+from controller.stopping import held_s
 from controller.telling.hose_orders import hose_json
 from controller.telling.sky_orders import foretold_json
 from controller.turn_orders import turns_json
@@ -258,6 +259,13 @@ def _bed(run: Run, bed: str) -> dict[str, Any]:
     }
 
 
+def _stopped(run: Run) -> dict[str, str]:
+    """Until when a person's stop keeps each bed from drinking by itself."""
+    left_s = {bed: held_s(run, bed) for bed in run.garden.beds}
+    at_utc_s = run.state.at_utc_s
+    return {bed: rfc3339(at_utc_s + s) for bed, s in left_s.items() if s is not None}
+
+
 def picture(run: Run) -> dict[str, Any]:
     """The whole garden now."""
     state, info = run.state, run.garden.garden
@@ -291,6 +299,7 @@ def picture(run: Run) -> dict[str, Any]:
             "paused_until": None if whole is None else whole["until"],
             "pause_why": "" if whole is None else whole["why"],
             "beds_paused": paused,
+            "beds_stopped": _stopped(run),
             "hose": hose_json(run, rfc3339),
         },
         "supply": supply_json(run),

@@ -196,11 +196,15 @@ WATERS: dict[str, Call] = {
         PAUSE,
         days={"until": UNTIL, "why": "new straw"},
     ),
-    "DELETE /api/beds/{bed}/pause": _bed_noted("End a bed's pause", "resume", "The pause is over."),
+    "DELETE /api/beds/{bed}/pause": _bed_noted(
+        "End a bed's pause, or what a stop left", "resume", "The pause is over."
+    ),
     "PUT /api/pause": _told(
         "Pause the garden", "pause", "Paused by a person.", PAUSE, days={"until": UNTIL}
     ),
-    "DELETE /api/pause": _noted("End the garden's pause", "resume", "The pause is over."),
+    "DELETE /api/pause": _noted(
+        "End the garden's pause, or what a stop left", "resume", "The pause is over."
+    ),
     "PUT /api/lock": _told(
         "Lock: people at the pipes",
         "lock",

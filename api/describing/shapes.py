@@ -139,6 +139,7 @@ HOLDS = {
     "paused_until": "instant?",
     "pause_why": "text",
     "beds_paused": {"*": {"until": "instant", "why": "text"}},
+    "beds_stopped": {"*": "instant"},
     "hose": Maybe({"since": "instant", "until": "instant", "who": "text"}),
 }
 WALK = {

@@ -149,6 +149,7 @@ WORDS: dict[str, str] = {
     "paused_until": "End of the garden's pause",
     "pause_why": "Why it pauses",
     "beds_paused": "Pauses of single beds, by id",
+    "beds_stopped": "Until when a person's stop keeps a bed from drinking by itself, by id",
     "hose": "Other water that is announced behind the meter",
     "alerts": "What stands",
     "probe": "Id of a probe",

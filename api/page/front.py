@@ -25,14 +25,16 @@ from api.page.holds import (
     bed_reason,
     drinks_by_itself,
     garden_pause,
+    garden_stop,
     hose_until,
+    kept_until_s,
     later_words,
     likely_s,
     next_words,
-    paused_until_s,
     promised_s,
     reason_numbers,
     runs,
+    stopped_until_s,
     unheard,
     usual_s,
 )
@@ -75,6 +77,7 @@ class Card:
     numbers: list[tuple[str, str]]
     changes: list[str]
     paused: bool
+    stopped: bool
     strip: Markup
     last: str
 
@@ -128,6 +131,7 @@ def context(desk: Desk, span: str) -> dict[str, Any]:
         "stale": not view["link_up"],
         "lock_line": f"Locked: {view['holds']['lock_why']}" if view["holds"]["locked"] else "",
         "pause_line": garden_pause(view, tongue),
+        "stop_line": garden_stop(view, tongue),
         "hose_until": hose_until(view, tongue),
         "sky": tongue.said(view.get("sky", {}).get("text", "")),
         "supply": supply_words(view, tongue),
@@ -153,7 +157,7 @@ def ordered(view: dict[str, Any]) -> list[str]:
     def rank(bed: str) -> tuple[bool, float, str]:
         state = view["beds"][bed]
         window = likely_s(state)
-        paused_s = paused_until_s(view, bed) or 0.0
+        paused_s = kept_until_s(view, bed) or 0.0
         begins_s = float("inf") if window is None else max(window[0], paused_s)
         return (not runs(state), begins_s, bed)
 
@@ -217,11 +221,14 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
         return [("Just started.", True), (" For two minutes valves are only closed.", False)]
     kept = [bed for bed in view["beds"] if not drinks_by_itself(view, bed)]
     for bed in ordered(view):
-        window = likely_s(view["beds"][bed])
+        window = promised_s(view, bed) and likely_s(view["beds"][bed])
         if window is not None and bed not in kept and not runs(view["beds"][bed]):
             later = "" if usual_s(view["beds"][bed]) else later_words(view["beds"][bed])
             about = tongue.about(*window) + later
             return [(bed_name(bed), True), (" drinks next, ", False), (about, True), (".", False)]
+    if garden_stop(view, tongue):
+        until_s = min(stopped_until_s(view, bed) or 0.0 for bed in view["beds"])
+        return [("No bed", True), (f" drinks by itself before {tongue.when(until_s)}.", False)]
     waits = [bed_name(bed) for bed in ordered(view) if waits_for_water(view["beds"][bed])]
     if waits:
         verb = " waits" if len(waits) == 1 else " wait"
@@ -249,6 +256,8 @@ def todo(view: dict[str, Any], tongue: Tongue) -> str:
         return f"What is open closes by itself. If this lasts, look at the node. {read}"
     if view["holds"]["paused_until"] is not None:
         return f"Paused by you. Water by hand if it gets hot. {read}"
+    if garden_stop(view, tongue):
+        return f"Stopped by a person. Let it go on when nothing speaks against it. {read}"
     if any(alert["code"] == "tank_low" for alert in view["alerts"]):
         return f"Fill the tank, and say so. {read}"
     if walk_now(view) is not None:
@@ -299,6 +308,7 @@ def _card(desk: Desk, view: dict[str, Any], tongue: Tongue, bed: str, days: floa
         numbers=_number_rows(state, tongue),
         changes=changes(state, tongue),
         paused=bool(bed_pause(view, bed, tongue)),
+        stopped=stopped_until_s(view, bed) is not None,
         strip=strip.draw(rows, ahead, tongue, days, name),
         last=_last_words(state, tongue),
     )

@@ -112,6 +112,27 @@ def paused_until_s(view: dict[str, Any], bed: str) -> float | None:
     return max((end for end in ends if end is not None), default=None)
 
 
+def stopped_until_s(view: dict[str, Any], bed: str) -> float | None:
+    """Until when a person's stop keeps this bed from drinking by itself."""
+    return utc_s_of(view["holds"].get("beds_stopped", {}).get(bed))
+
+
+def kept_until_s(view: dict[str, Any], bed: str) -> float | None:
+    """Until when a pause or a stop keeps this bed from drinking by itself."""
+    ends = (paused_until_s(view, bed), stopped_until_s(view, bed))
+    return max((end for end in ends if end is not None), default=None)
+
+
+def garden_stop(view: dict[str, Any], tongue: Tongue) -> str:
+    """What a stop of every valve costs, empty where some bed goes on by itself."""
+    ends = [stopped_until_s(view, bed) for bed in view["beds"]]
+    known = [end for end in ends if end is not None]
+    if not known or len(known) < len(ends):
+        return ""
+    until = tongue.when(max(known))
+    return f"Stopped by a person: nothing waters by itself until {until}. By hand you can water."
+
+
 def drinks_by_itself(view: dict[str, Any], bed: str) -> bool:
     """Whether nothing that a person did, and no fault, keeps this bed dry."""
     state = view["beds"][bed]["state"]
@@ -120,7 +141,7 @@ def drinks_by_itself(view: dict[str, Any], bed: str) -> bool:
 
 def promised_s(view: dict[str, Any], bed: str) -> tuple[float, float] | None:
     """The next watering's window where no lock, latch or pause stands before it."""
-    window, until_s = due_s(view["beds"][bed]), paused_until_s(view, bed)
+    window, until_s = due_s(view["beds"][bed]), kept_until_s(view, bed)
     if window is None or view["holds"]["locked"] or view["beds"][bed]["valve"] == "latched":
         return None
     return window if until_s is None or window[0] >= until_s else None
@@ -143,7 +164,7 @@ def next_words(view: dict[str, Any], bed: str, tongue: Tongue, *, short: bool = 
         return ""
     if state["valve"] == "latched":
         return "none while latched"
-    until_s = paused_until_s(view, bed)
+    until_s = kept_until_s(view, bed)
     if until_s is not None and window is None:
         return f"not before {tongue.when(until_s)}"
     if window is None:

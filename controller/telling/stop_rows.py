@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from controller.events import Order
 from controller.run import Run
+from controller.stopping import held_s
 from controller.told_state import StopBurst
 
 BURST_S = 10.0  # between two stops of one burst
@@ -27,6 +28,7 @@ def is_repeat(run: Run, order: Order, beds: list[str]) -> bool:
     """
     stops, now_s = run.state.stops, run.trusted_s
     runs = run.state.proving.active is not None or any(one in run.state.waterings for one in beds)
+    lets = any(held_s(run, one) is None for one in beds)  # it was let go on since
     burst, bed = stops.get(order.who), order.bed or ALL
     if burst is not None and not _goes_on(burst, now_s):
         _tell(run, order.who, burst)
@@ -38,7 +40,7 @@ def is_repeat(run: Run, order: Order, beds: list[str]) -> bool:
             _tell(run, gone, stops.pop(gone))
         return False
     burst.last_trusted_s = now_s
-    if runs or not {bed, ALL} & set(burst.beds):
+    if runs or lets or not {bed, ALL} & set(burst.beds):
         burst.beds = sorted({*burst.beds, bed})
         return False
     burst.repeats += 1
