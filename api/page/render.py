@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 from functools import cache
 from pathlib import Path
@@ -18,10 +19,22 @@ from starlette.responses import HTMLResponse, Response
 
 from api.page import plant
 from api.problems import TITLES, ProblemError
+from controller.run import LEASE_S, MARGIN_S
 
 HERE = Path(__file__).parent
-_KINDS = {"page.css": "text/css", "page.js": "text/javascript", "icon.svg": "image/svg+xml"}
+_KINDS = {
+    "page.css": "text/css",
+    "page.js": "text/javascript",
+    "stop.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+}
 _STRANGERS = frozenset({400, 401})  # to those that may not, nothing is offered
+CLOSES_MIN = math.ceil((LEASE_S + MARGIN_S) / 60.0)  # after the last word that a node heard
+UNHEARD = (
+    "No contact: nobody answered. If the board is off or cut off, water stops by itself within "
+    f"{CLOSES_MIN} minutes. If only this phone is cut off, it runs to its planned end. In doubt "
+    "shut the tap by hand."
+)
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
@@ -35,6 +48,7 @@ def _templates() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals["static"] = static_path
+    environment.globals["unheard"] = UNHEARD
     environment.filters["tight"] = tight
     return environment
 

@@ -75,7 +75,7 @@ def test_a_bed_named_like_a_tag_is_shown_as_text_everywhere() -> None:
     )
     for path in pages:
         html = page_of(desk, path).lower()
-        own = html.count('<script src="/static/page-')
+        own = sum(html.count(f'<script src="/static/{name}-') for name in ("page", "stop"))
         assert html.count("<script") == own
         assert "<b>" not in html.replace("<b>10", "")
         assert "&lt;script&gt;" in html

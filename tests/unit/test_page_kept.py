@@ -111,9 +111,9 @@ def test_static_files_are_kept_for_ever_under_a_name_that_follows_their_content(
     browser: TestClient,
 ) -> None:
     names = re.findall(r'(?:href|src)="(/static/[^"]+)"', browser.get("/").text)
-    assert len(names) == 3
+    assert len(names) == 4
     for name in names:
-        assert re.fullmatch(r"/static/(page|icon)-[0-9a-f]{12}\.(css|js|svg)", name)
+        assert re.fullmatch(r"/static/(page|stop|icon)-[0-9a-f]{12}\.(css|js|svg)", name)
         got = browser.get(name)
         assert got.headers["cache-control"] == "public, max-age=31536000, immutable"
         other = re.sub(r"-[0-9a-f]{12}", "-000000000000", name)
