@@ -20,6 +20,7 @@ from controller.watering.hours import Window
 from controller.watering.words import bed_name, words
 
 WAITING_CALLS_S = 6 * 3600.0
+UNSURE_CALLS_S = 86_400.0  # while it is not sure that the bed is past its floor
 GRANTED_MORE_S = 3600.0  # so much longer where water was granted just now
 MAST_SILENT = "mast_silent-"  # before the mast's name, in the id of its alert
 NOT_GROWING = frozenset({Reason.NOT_PLANTED.value, Reason.CLEARED.value})
@@ -172,12 +173,11 @@ def mind_thirst(run: Run, bed: str, window: Window) -> None:
     """A bed is never dry in silence.
 
     It calls where it was to drink in hours that are over, and did not; and after six hours past
-    its floor.
+    its floor, or a day while it is not sure that it is.
     """
     state = run.state
     memory, day = state.beds[bed], state.days[bed]
     past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
-    past = past and memory.said.code != Reason.FLOOR_UNSURE.value  # it waits about a day at most
     watering = state.waterings.get(bed)
     if _drinks(watering) or memory.said.code in NOT_GROWING:
         past, memory.due = False, None
@@ -200,6 +200,8 @@ def _call_thirst(run: Run, bed: str, window: Window, watering: Watering | None) 
     """Raise the alert of a bed that has waited long enough, with what keeps it from its water."""
     state, memory = run.state, run.state.beds[bed]
     since_s, calls_s = memory.past_floor_mono_s, WAITING_CALLS_S
+    if memory.said.code == Reason.FLOOR_UNSURE.value:
+        calls_s = UNSURE_CALLS_S
     if watering is not None and watering.started_utc_s == state.at_utc_s:
         calls_s += GRANTED_MORE_S  # bounded: a grant may fail time and again
     if since_s is not None and state.mono_s - since_s >= calls_s:

@@ -19,7 +19,9 @@ from controller.proving.memory import Proving
 from controller.sensing.climate import Climate
 from controller.sensing.sky_sources import Reckoned
 from controller.sensing.undried import Undried
+from controller.told_state import Felt as Felt
 from controller.told_state import Keyed, Miss, Paired, Poured, Scarce, StopBurst, Taps, TypedSky
+from controller.told_state import Pause as Pause
 from controller.water_state import DoseTrial as DoseTrial
 from controller.water_state import DueHours as DueHours
 from controller.water_state import MeterState as MeterState
@@ -217,16 +219,6 @@ class SkyState:
 
 
 @dataclass(slots=True, kw_only=True)
-class Pause:
-    """No automatic watering until then, by the wall clock and by trusted time."""
-
-    until_utc_s: float
-    why: str
-    until_trusted_s: float | None = None  # None: of an older record, not known yet
-    called_trusted_s: float | None = None  # when it was last called out
-
-
-@dataclass(slots=True, kw_only=True)
 class Said:
     """The latest decision on a bed."""
 
@@ -234,15 +226,6 @@ class Said:
     text: str
     numbers: dict[str, float] = field(default_factory=dict)
     at_utc_s: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Felt:
-    """What a hand in the soil felt last."""
-
-    feel: str
-    depth_cm: float
-    at_utc_s: float
 
 
 @dataclass(slots=True, kw_only=True)

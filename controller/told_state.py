@@ -1,6 +1,7 @@
-"""What is remembered of people's word: water poured, turns missed, litres left, hoses, the sky.
+"""What is remembered of people's word: pauses, soil felt, water poured, turns missed, the sky.
 
-Part of the engine's state (`controller/state.py`), kept apart for its length.
+Litres and hoses as well. Part of the engine's state
+(`controller/state.py`), kept apart for its length.
 """
 
 from __future__ import annotations
@@ -11,6 +12,25 @@ from controller.effects import Answer
 from controller.events import OutlookSpan
 
 PAIRS_MOST = 32  # browsers that may be paired at once
+
+
+@dataclass(slots=True, kw_only=True)
+class Pause:
+    """No automatic watering until then, by the wall clock and by trusted time."""
+
+    until_utc_s: float
+    why: str
+    until_trusted_s: float | None = None  # None: of an older record, not known yet
+    called_trusted_s: float | None = None  # when it was last called out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Felt:
+    """What a hand in the soil felt last."""
+
+    feel: str
+    depth_cm: float
+    at_utc_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

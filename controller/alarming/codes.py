@@ -233,9 +233,9 @@ ALERTS: Mapping[AlertCode, AlertRule] = {
     ),
     AlertCode.BED_WAITING: AlertRule(
         title="a bed is dry and gets no water",
-        raised_by="six hours past its floor (not while that is unsure) and no water, whatever the "
-        "reason (seven where it is granted at that moment); or it was to drink, its hours are over "
-        "and six hours went by",
+        raised_by="six hours past its floor (a day while that is unsure) and no water, whatever "
+        "the reason (seven where it is granted at that moment); or it was to drink, its hours are "
+        "over and six hours went by",
         ended_by="water, or it is no longer to drink",
         advice="It waits longer than it should. Look at the reason beside the bed.",
         reminds=True,

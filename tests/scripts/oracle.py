@@ -63,6 +63,7 @@ CLOSING_ORDERS = {OrderKind.STOP, OrderKind.STOP_ALL, OrderKind.LOCK}
 BLIND_YES = {"blind_refill", "blind_normals", "blind_smallest", "limp"}
 READING_OLD_S = 1800.0 + 600.0
 DRY_MOST_S = 7.5 * 3600.0  # six, an hour between judgements, and the grid
+DRY_UNSURE_S = DRY_MOST_S + 18 * 3600.0  # while it is not sure that it is: a day, not six hours
 DRY_TRULY_S = 30 * 3600.0  # where probes tell it soundly: they may be doubted for a day
 HOURS_MOST_S = {"always": 24 * 3600.0, "22:00-sunrise": 9.5 * 3600.0}  # so long a bed's hours are
 NOT_GROWING = {"not_planted", "cleared"}
@@ -677,7 +678,10 @@ class Oracle:
             self.measured_s = life.now_s
 
     def _check_thirst(self, bed: str) -> None:
-        """I23: a bed past its floor is watered within six hours, or an alarm stands."""
+        """I23: a bed past its floor is watered within six hours, or an alarm stands.
+
+        A day where it is not sure to be past it.
+        """
         life, state = self.life, self.life.engine.state
         day, memory = state.days[bed], state.beds[bed]
         told = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
@@ -695,7 +699,8 @@ class Oracle:
         served = drinks or called or memory.said.code in NOT_GROWING
         if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
             served = True  # a watering that began and ended between two looks
-        for key, dry, most_s in ((bed, told, DRY_MOST_S), (f"{bed}!", truly, DRY_TRULY_S)):
+        told_s = DRY_UNSURE_S if memory.said.code == "floor_unsure" else DRY_MOST_S
+        for key, dry, most_s in ((bed, told, told_s), (f"{bed}!", truly, DRY_TRULY_S)):
             if not dry or served:
                 self.dry_since_s.pop(key, None)
                 continue

@@ -102,6 +102,11 @@ def test_while_it_may_not_be_past_its_floor_nobody_is_called(refilled: Bench) ->
         refilled.live(HOUR_S, tick_s=60.0)
         assert said(refilled) == "floor_unsure"
     assert "bed_waiting-south" not in refilled.engine.state.alerts
+    until_utc_s = refilled.at_utc_s + DAY_S
+    refilled.order("pause", "south", until_utc_s=until_utc_s)  # now something else keeps it dry
+    refilled.live(600.0, tick_s=60.0)
+    assert said(refilled) == "paused"
+    assert "bed_waiting-south" in refilled.engine.state.alerts
 
 
 def test_the_night_after_a_refill_by_day_brings_none_and_the_next_one_does() -> None:
