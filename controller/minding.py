@@ -179,7 +179,11 @@ def mind_thirst(run: Run, bed: str, window: Window) -> None:
     memory, day = state.beds[bed], state.days[bed]
     past = state.water[bed].depletion_mm > day.floor_frac * day.taw_mm
     watering = state.waterings.get(bed)
-    if _drinks(watering) or memory.said.code in NOT_GROWING:
+    if _drinks(watering):  # only half a dose ends the wait (`settling.finish`): it may be a sip
+        memory.due = None
+        run.end_alert("bed_waiting", bed)
+        return
+    if memory.said.code in NOT_GROWING:
         past, memory.due = False, None
     elif memory.due is not None and (memory.last_watering_utc_s or 0.0) >= memory.due.since_utc_s:
         memory.due = None

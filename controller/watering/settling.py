@@ -206,12 +206,12 @@ def finish(run: Run, watering: Watering, by: str) -> None:
     if watering.given_l > 0.0:
         memory.last_watering_utc_s = state.at_utc_s
         memory.last_watering_l = watering.given_l
-        memory.past_floor_mono_s = None  # it drank: a wait from here on is another
         dose = DayDose(from_utc_s=watering.started_utc_s, litres=watering.given_l)
         memory.day_doses = keep_dose(memory.day_doses, dose)
         begin_books(state.water[watering.bed])
         watch_dose(run, watering)
     if by == "down" or watering.given_l >= 0.5 * watering.want_l:
+        memory.past_floor_mono_s = None  # it drank: a wait from here on is another
         memory.staging = _staging_after(watering, by, state.at_utc_s)
     if watering.given_l < 0.5 * watering.want_l and (by in JUDGED_AGAIN or watering.trial):
         memory.judged_from_utc_s = None

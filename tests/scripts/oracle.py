@@ -150,6 +150,7 @@ class Oracle:
         self.heard_s: dict[str, float] = {}  # probes: last sound word taken in
         self.states: dict[str, str] = {}
         self.dry_since_s: dict[str, float] = {}
+        self.unsure_s: dict[str, float] = {}  # when a floor was last told to be unsure
         self.due_s: dict[str, tuple[float, float]] = {}  # since when, by which wall clock
         self.drank_s: dict[str, float] = {}  # beds: when a valve closed behind true water
         self.refusals = 0
@@ -699,7 +700,11 @@ class Oracle:
         served = drinks or called or memory.said.code in NOT_GROWING
         if life.now_s - self.drank_s.get(bed, -math.inf) <= LOOK_S:
             served = True  # a watering that began and ended between two looks
-        told_s = DRY_UNSURE_S if memory.said.code == "floor_unsure" else DRY_MOST_S
+        if memory.said.code == "floor_unsure":
+            self.unsure_s[bed] = life.now_s
+        # as unsure as it was when it was judged last, an hour ago at most
+        unsure = life.now_s - self.unsure_s.get(bed, -math.inf) <= DRY_MOST_S - 6 * 3600.0
+        told_s = DRY_UNSURE_S if unsure else DRY_MOST_S
         for key, dry, most_s in ((bed, told, told_s), (f"{bed}!", truly, DRY_TRULY_S)):
             if not dry or served:
                 self.dry_since_s.pop(key, None)
