@@ -14,6 +14,7 @@ import pytest
 
 from api.cli import main
 from controller.agronomy.emitter import emission_uniformity_frac, emitter_l_h
+from controller.agronomy.soil import CLASSES, soil_class
 from controller.alarming.codes import AlertCode
 from controller.explain import explain
 from controller.garden import load_garden
@@ -234,3 +235,12 @@ def test_the_hand_waterers_litres_are_those_of_check() -> None:
         assert row in told
     assert f"316 L at 2.4 L/min: {316 / 2.4:.0f} min" in told
     assert f"13 L a plant at 10 L/min: {60 * 13 / 10:.0f} s" in told
+
+
+def test_what_soils_hold_for_plants_is_what_the_garden_file_takes() -> None:
+    soils = {name: soil_class(name) for name in CLASSES}
+    rows = re.findall(r"^\| ([a-z ]+) \| (0\.\d\d) \|$", text_of("probes.md"), re.M)
+    assert dict(rows) == {
+        name: f"{one.field_capacity_m3_m3 - one.wilting_point_m3_m3:.2f}"
+        for name, one in soils.items()
+    }
