@@ -150,7 +150,8 @@ def test_however_a_bed_stands_it_is_never_filled_past_full_but_for_a_search(
 ) -> None:
     known = replace(bed, full_sd_frac=0.0, learning=Learning.NO)
     given_mm = dose_mm(decide(known, sky(rain_mm), Rules(in_hours=True, left_s=6 * 3600.0)))
-    most_frac = max(min(known.depletion_frac, 1.0), min(known.sunrise_frac, 1.0))
+    felt_frac = known.felt_frac if known.limp else 0.0  # a dry hand outranks probes
+    most_frac = min(1.0, max(known.depletion_frac, known.sunrise_frac, felt_frac))
     carried_frac = known.day_use_frac  # a stage brings the day's use as well
     room_frac = max(0.0, most_frac - REFILL_TO_FRAC + carried_frac)
     assert given_mm <= room_frac * known.taw_mm + CLOSE
