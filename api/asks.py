@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from starlette.responses import Response
@@ -50,13 +50,18 @@ async def once(request: Request, caller: Caller, raw: bytes, work: Work) -> Resp
 
 
 async def plain(
-    request: Request, desk: Desk, caller: Caller, what: OrderKind, bed: str | None = None
+    request: Request,
+    desk: Desk,
+    caller: Caller,
+    what: OrderKind,
+    bed: str | None = None,
+    **fields: Any,  # noqa: ANN401 - as `place`
 ) -> Response:
-    """An order with nothing but its reason."""
+    """An order with nothing but its reason, and what the route itself tells."""
     sent, raw = await bodies.json_body(request, bodies.Nothing)
 
     async def work() -> Response:
-        answer = await place(desk, caller, what, bed=bed, why=sent.why)
+        answer = await place(desk, caller, what, bed=bed, why=sent.why, **fields)
         return record_response(answer, what, caller, bed=bed, why=sent.why)
 
     return await once(request, caller, raw, work)

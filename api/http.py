@@ -246,6 +246,19 @@ async def resume_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) 
     return await plain(request, desk, caller, OrderKind.RESUME, bed)
 
 
+@_order_routes.delete("/api/beds/{bed}/stop")
+async def go_on_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) -> Response:
+    """What a stop of this bed left is over: it goes on by itself."""
+    bed_in(desk, bed)
+    return await plain(request, desk, caller, OrderKind.RESUME, bed, yes=True)
+
+
+@_order_routes.delete("/api/stop")
+async def go_on_all(request: Request, desk: TheDesk, caller: Writer) -> Response:
+    """What stops left is over: every bed goes on by itself."""
+    return await plain(request, desk, caller, OrderKind.RESUME, yes=True)
+
+
 @_order_routes.post("/api/beds/{bed}/forget")
 async def forget_bed(request: Request, desk: TheDesk, caller: Writer, bed: str) -> Response:
     """Let this bed forget what it learned of itself and begin anew."""

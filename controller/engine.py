@@ -231,7 +231,7 @@ class Engine:
             if valve.against_mono_s is not None:
                 valve.against_mono_s = state.mono_s  # it stands open against its orders anew
         for memory in state.beds.values():
-            memory.not_before_mono_s = 0.0
+            memory.not_before_mono_s = memory.stopped_mono_s = 0.0
         for probe in state.probes.values():
             probe.mono_s = probe.heard_mono_s = None
             probe.hour_m3_m3.clear()

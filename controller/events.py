@@ -208,7 +208,8 @@ class Order:
     """A person's order. `bed` is None where it means the whole garden.
 
     For `WATER` exactly one of `litres`, `open_s`, `refill` is set. `until_utc_s` and `only_longer`
-    (a pause that stands ends no sooner by it) belong to `PAUSE`,
+    (a pause that stands ends no sooner by it) belong to `PAUSE`, `yes` to `RESUME` (what a person
+    stopped goes on, pauses stay),
     `alert` to `CLEAR`, `feel` (dry, just_moist, wet) and `depth_cm` to `SOIL`,
     `leaves` (0 upright, 1 slightly rolled, 2 limp) and `when` (morning, midday, empty: now) to
     `LOOK`,

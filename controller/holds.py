@@ -106,7 +106,7 @@ def _from_order(run: Run, order: Order) -> None:
             before = standing(run, order.bed)
             kept = merged(before, asked, only_longer=order.only_longer)
             put(run, order.bed, before if kept is None else kept)
-        case OrderKind.RESUME:
+        case OrderKind.RESUME if not order.yes:
             put(run, order.bed, None)
         case OrderKind.TANK:
             fill(run, order.litres)

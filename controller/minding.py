@@ -204,11 +204,11 @@ def _call_thirst(run: Run, bed: str, window: Window, watering: Watering | None) 
     """Raise the alert of a bed that has waited long enough, with what keeps it from its water."""
     state, memory = run.state, run.state.beds[bed]
     since_s, calls_s = memory.past_floor_mono_s, WAITING_CALLS_S
-    if memory.said.code == Reason.FLOOR_UNSURE.value:
-        calls_s = UNSURE_CALLS_S
     if watering is not None and watering.started_utc_s == state.at_utc_s:
         calls_s += GRANTED_MORE_S  # bounded: a grant may fail time and again
-    if since_s is not None and state.mono_s - since_s >= calls_s:
+    unsure = memory.said.code == Reason.FLOOR_UNSURE.value
+    past_s = UNSURE_CALLS_S if unsure else calls_s
+    if since_s is not None and state.mono_s - since_s >= past_s:
         why = memory.said.text if watering is None else _why_dry(run, watering)
         told = f"{bed_name(bed)} is past its floor and gets no water: {why}"
         run.raise_alert("bed_waiting", told, bed=bed)

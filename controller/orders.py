@@ -19,7 +19,7 @@ from controller.probe_care import swap_cleared
 from controller.proving import walk_orders
 from controller.run import Run
 from controller.state import Said, Watering
-from controller.stopping import go_on, hold
+from controller.stopping import go_on, held_s, hold
 from controller.telling import repeats, stop_rows
 from controller.telling.hose_orders import HOSES
 from controller.telling.pair_orders import PAIRS
@@ -214,15 +214,11 @@ def unrecorded(run: Run, watering: Watering) -> None:
 
 
 def _resume(run: Run, order: Order) -> None:
-    """End a pause; where none stands, what a person stopped may go on."""
-    state = run.state
-    beds = list(run.garden.beds) if order.bed is None else [order.bed]
-    paused = state.pause if order.bed is None else state.beds[order.bed].pause
-    if paused is None and go_on(run, beds):
-        _note(run, order, "go on after a stop")
-        run.nudge = True
-        _answer(run, order, "accepted", "resumed", "The stop is over: it goes on by itself.")
+    """End a pause, or what a person's stop left; each leaves the other as it is."""
+    if order.yes:
+        _after_stop(run, order)
         return
+    state = run.state
     if order.bed is None:
         state.pause = None
         run.end_alert("paused")
@@ -234,7 +230,25 @@ def _resume(run: Run, order: Order) -> None:
             memory.judged_from_utc_s = None
     _note(run, order, "pause ended")
     run.nudge = True
-    _answer(run, order, "accepted", "resumed", "The pause is over.")
+    _answer(run, order, "accepted", "resumed", f"The pause is over.{_still_held(run, order.bed)}")
+
+
+def _after_stop(run: Run, order: Order) -> None:
+    """What a person stopped goes on by itself."""
+    if go_on(run, list(run.garden.beds) if order.bed is None else [order.bed]):
+        _note(run, order, "go on after a stop")
+        run.nudge = True
+    _answer(run, order, "accepted", "resumed", f"The stop is over.{_still_held(run, order.bed)}")
+
+
+def _still_held(run: Run, bed: str | None) -> str:
+    """What a person still holds, after a pause or a stop has ended."""
+    state = run.state
+    beds = list(run.garden.beds) if bed is None else [bed]
+    paused = state.pause is not None or any(state.beds[one].pause is not None for one in beds)
+    stopped = any(held_s(run, one) is not None for one in beds)
+    told = " A pause still holds." if paused else ""
+    return told + (" A stop still holds." if stopped else "")
 
 
 def _lock(run: Run, order: Order) -> None:

@@ -236,6 +236,7 @@ class BedMemory:
     crashes: int = 0  # of the daemon, each within a dose of this bed and none sound since
     judged_from_utc_s: float | None = None  # the window in which it was last judged
     not_before_mono_s: float = 0.0  # a valve or record that failed is not tried again before
+    stopped_mono_s: float = 0.0  # a person's stop holds until then
     past_floor_mono_s: float | None = None  # since when it is past its floor without water
     due: DueHours | None = None  # in which it was to drink, while it has not
     postponed: int = 0

@@ -5,7 +5,6 @@ from __future__ import annotations
 from controller.run import Run
 from controller.state import Said
 from controller.watering.decision import Reason
-from controller.watering.settling import RETRY_S
 from controller.watering.words import words
 
 STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so long
@@ -14,7 +13,8 @@ STOP_HOLDS_S = 6 * 3600.0  # the policy does not undo a person's stop for so lon
 def hold(run: Run, bed: str) -> None:
     """The policy does not undo what a person stopped."""
     memory = run.state.beds[bed]
-    memory.not_before_mono_s = run.state.mono_s + STOP_HOLDS_S
+    memory.stopped_mono_s = run.state.mono_s + STOP_HOLDS_S
+    memory.not_before_mono_s = max(memory.not_before_mono_s, memory.stopped_mono_s)
     memory.said = Said(
         code=Reason.STOPPED.value,
         text=words(bed, Reason.STOPPED, {}),
@@ -23,14 +23,9 @@ def hold(run: Run, bed: str) -> None:
 
 
 def held_s(run: Run, bed: str) -> float | None:
-    """How much longer a person's stop holds a bed [s]; None where none does.
-
-    A valve that failed is left alone for half an hour at most: that is no stop.
-    """
-    memory = run.state.beds[bed]
-    left_s = memory.not_before_mono_s - run.state.mono_s
-    stopped = memory.said.code == Reason.STOPPED.value
-    return left_s if left_s > 0.0 and (stopped or left_s > RETRY_S) else None
+    """How much longer a person's stop holds a bed [s]; None where none does."""
+    left_s = run.state.beds[bed].stopped_mono_s - run.state.mono_s
+    return left_s if left_s > 0.0 else None
 
 
 def go_on(run: Run, beds: list[str]) -> bool:
@@ -46,6 +41,6 @@ def go_on(run: Run, beds: list[str]) -> bool:
     stopped = [bed for bed in beds if held_s(run, bed) is not None]
     for bed in stopped:
         memory = run.state.beds[bed]
-        memory.not_before_mono_s = 0.0
+        memory.not_before_mono_s = memory.stopped_mono_s = 0.0
         memory.judged_from_utc_s = None
     return bool(stopped)

@@ -189,6 +189,12 @@ WATERS: dict[str, Call] = {
     ),
     "POST /api/beds/{bed}/stop": _bed_noted("Close a bed now", "stop", "Told to close."),
     "POST /api/stop": _noted("Close every valve now", "stop_all", "Told to close.", bed=None),
+    "DELETE /api/beds/{bed}/stop": _bed_noted(
+        "Let a stopped bed go on", "resume", "The stop is over."
+    ),
+    "DELETE /api/stop": _noted(
+        "Let the stopped garden go on", "resume", "The stop is over.", bed=None
+    ),
     "PUT /api/beds/{bed}/pause": _told(
         "Pause a bed",
         "pause",
@@ -196,15 +202,11 @@ WATERS: dict[str, Call] = {
         PAUSE,
         days={"until": UNTIL, "why": "new straw"},
     ),
-    "DELETE /api/beds/{bed}/pause": _bed_noted(
-        "End a bed's pause, or what a stop left", "resume", "The pause is over."
-    ),
+    "DELETE /api/beds/{bed}/pause": _bed_noted("End a bed's pause", "resume", "The pause is over."),
     "PUT /api/pause": _told(
         "Pause the garden", "pause", "Paused by a person.", PAUSE, days={"until": UNTIL}
     ),
-    "DELETE /api/pause": _noted(
-        "End the garden's pause, or what a stop left", "resume", "The pause is over."
-    ),
+    "DELETE /api/pause": _noted("End the garden's pause", "resume", "The pause is over."),
     "PUT /api/lock": _told(
         "Lock: people at the pipes",
         "lock",

@@ -8,6 +8,7 @@ from api.page import (
     hand,
     hose,
     learned,
+    letting,
     marks,
     phones,
     picking,
@@ -30,6 +31,7 @@ def routes() -> APIRouter:
     learned.add_to(router)
     turns.add_to(router)
     tank.add_to(router)
+    letting.add_to(router)
     hose.add_to(router)
     sky.add_to(router)
     alarms.add_to(router)

@@ -129,7 +129,7 @@ def garden_stop(view: dict[str, Any], tongue: Tongue) -> str:
     known = [end for end in ends if end is not None]
     if not known or len(known) < len(ends):
         return ""
-    until = tongue.when(max(known))
+    until = tongue.when(min(known))
     return f"Stopped by a person: nothing waters by itself until {until}. By hand you can water."
 
 

@@ -59,9 +59,7 @@ def routes() -> APIRouter:
     router.post("/do/beds/{bed}/stop")(do_stop_bed)
     router.post("/do/beds/{bed}/water")(do_water)
     router.post("/do/beds/{bed}/pause")(do_pause)
-    router.post("/do/beds/{bed}/resume")(do_resume)
     router.post("/do/pause")(do_pause_all)
-    router.post("/do/resume")(do_resume_all)
     router.post("/do/lock")(do_lock)
     router.post("/do/unlock")(do_unlock)
     router.post("/do/alerts/{alert}/clear")(do_clear)
@@ -356,16 +354,6 @@ async def _simple(request: Request, what: OrderKind, done: str, bed: str | None 
         bed_in(desk_of(request), bed)
     why = why_in(form, needed=what is OrderKind.LOCK)
     return said_page(request, await place(desk_of(request), caller, what, bed=bed, why=why), done)
-
-
-async def do_resume(request: Request, bed: str) -> Response:
-    """End one bed's pause."""
-    return await _simple(request, OrderKind.RESUME, f"{bed_name(bed)} goes on by itself.", bed)
-
-
-async def do_resume_all(request: Request) -> Response:
-    """End the garden's pause."""
-    return await _simple(request, OrderKind.RESUME, "Every bed goes on by itself.")
 
 
 async def do_lock(request: Request) -> Response:

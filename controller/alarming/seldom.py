@@ -3,7 +3,8 @@
 What stands is what stands: nothing here keeps an alert up or off. But rows of alerts are kept for
 good and each list of alerts goes to everybody, so an alert that is back in the same words within
 ten minutes, or for the thirtieth time in a day, gets no row until it has stood for ten minutes, and
-lists that differ by such alerts alone go out once a minute at most.
+lists that differ by such alerts alone go out once a minute at most. What needs a person is told at
+once, however often.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from controller.effects import Alert
 BACK_S = 600.0  # an alert that is back so soon is the same one
 LIST_S = 60.0  # between two lists that only flapping alerts changed
 DAY_S = 86_400.0
-DAY_MOST = 24  # begins of one code at one place that have rows within a day
+DAY_MOST = 24  # begins of one alert that have rows at once within a day
 ENDED_MOST = 64  # whose ends are remembered
 
 
@@ -27,7 +28,7 @@ class Told:
     ended_s: dict[str, float] = field(default_factory=dict)  # by alert and words, lately
     unsaid_s: dict[str, float] = field(default_factory=dict)  # standing without a row, since when
     day: int = 0
-    day_rows: dict[str, int] = field(default_factory=dict)  # begins told in it, by code and place
+    day_rows: dict[str, int] = field(default_factory=dict)  # begins told in it, by alert
     list_s: float = 0.0  # when the last list went out
     list_due: bool = False  # one that is put off
 
@@ -37,7 +38,7 @@ def begins(told: Told, alert: Alert, now_s: float) -> bool:
     told.unsaid_s.pop(alert.id, None)
     ended_s = told.ended_s.get(_words(alert))
     back = ended_s is not None and 0.0 <= now_s - ended_s < BACK_S
-    if not back and _has_room(told, alert, now_s):
+    if alert.person_needed or (not back and _has_room(told, alert, now_s)):
         return True
     told.unsaid_s[alert.id] = now_s
     return False
@@ -56,7 +57,6 @@ def late(told: Told, standing: Mapping[str, Alert], now_s: float) -> list[Alert]
     """The alerts that stand long enough to be no flapping, and are to have their row now."""
     due = [name for name, since_s in told.unsaid_s.items() if not 0.0 <= now_s - since_s < BACK_S]
     said = [standing[name] for name in due if name in standing]
-    said = [alert for alert in said if _has_room(told, alert, now_s)]
     for alert in said:
         del told.unsaid_s[alert.id]
     return said
@@ -77,13 +77,12 @@ def _words(alert: Alert) -> str:
 
 
 def _has_room(told: Told, alert: Alert, now_s: float) -> bool:
-    """Whether the day has room for another row of this code there; it is counted."""
+    """Whether the day has room for another row of this alert; it is counted."""
     day = int(now_s // DAY_S)
     if day != told.day:
         told.day, told.day_rows = day, {}
-    where = f"{alert.code} {alert.bed or alert.valve or ''}"
-    rows = told.day_rows.get(where, 0)
+    rows = told.day_rows.get(alert.id, 0)
     if rows >= DAY_MOST:
         return False
-    told.day_rows[where] = rows + 1
+    told.day_rows[alert.id] = rows + 1
     return True

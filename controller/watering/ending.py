@@ -39,8 +39,8 @@ ENDS: Final[dict[Reason, str]] = {
     Reason.TANK_LOW: "This ends when the tank is filled, and that is said.",
     Reason.RAINING: "This ends when the rain does; then it is judged again.",
     Reason.FLOOR_UNSURE: (
-        "This ends with its next hours, or once it is past its floor for sure: by its books too, "
-        "or by more than its probes may be wrong."
+        "This ends with its next hours, those right after a refill left out, or once it is past "
+        "its floor for sure: by its books too, or by more than its probes may be wrong."
     ),
     Reason.OUTSIDE_HOURS: "This ends when the hours begin.",
     Reason.CAP_SPENT: "This ends as the water of the last 24 hours grows older than that.",

@@ -32,6 +32,7 @@ OPEN_LEAST_S = 1.0  # what opened at all counts as a second of flow, and rests i
 DRY_RETRY_S = 1800.0
 DRY_TRIES = 3
 RETRY_S = 1800.0  # after a valve or the record failed
+BOOKS_LEAST_FRAC = 0.05  # of TAW: a sip begins no new books
 ENDS_WATERING = frozenset(
     {"stopped", "link", "silent", "paused", "locked", "hours", "other", "fault", "master", "gone"}
     | {"down"}  # the deep probe says that the water is
@@ -208,7 +209,9 @@ def finish(run: Run, watering: Watering, by: str) -> None:
         memory.last_watering_l = watering.given_l
         dose = DayDose(from_utc_s=watering.started_utc_s, litres=watering.given_l)
         memory.day_doses = keep_dose(memory.day_doses, dose)
-        begin_books(state.water[watering.bed])
+        taw_l = state.days[watering.bed].taw_mm * run.soils[watering.bed].wetted_area_m2
+        if watering.given_l >= BOOKS_LEAST_FRAC * taw_l:
+            begin_books(state.water[watering.bed])
         watch_dose(run, watering)
     if by == "down" or watering.given_l >= 0.5 * watering.want_l:
         memory.past_floor_mono_s = None  # it drank: a wait from here on is another
@@ -216,7 +219,7 @@ def finish(run: Run, watering: Watering, by: str) -> None:
     if watering.given_l < 0.5 * watering.want_l and (by in JUDGED_AGAIN or watering.trial):
         memory.judged_from_utc_s = None
         if by in {"silent", "fault", "master"}:
-            memory.not_before_mono_s = state.mono_s + RETRY_S
+            memory.not_before_mono_s = max(memory.not_before_mono_s, state.mono_s + RETRY_S)
         run.nudge = True
     numbers = {"given_l": watering.given_l, "want_l": watering.want_l, "pulses": watering.done}
     name = bed_name(watering.bed)

@@ -132,7 +132,7 @@ SENTENCES: Final[dict[Reason, str]] = {
     Reason.FLOOR_UNSURE: (
         "{bed} may be past its floor: {now} of its water is used, {spread} more or less, and "
         "{floor} is the limit; by its books it is not. Unless that becomes sure it waits for "
-        "its next hours."
+        "its next hours, those right after a refill left out."
     ),
     Reason.DRYING: "{bed} has water enough: {used} used by sunrise, its line is {line}.",
     Reason.OUTSIDE_HOURS: (

@@ -116,12 +116,12 @@ def test_other_words_are_news(bench: Bench) -> None:
         run.end_alert("supply_lost")
     run.take_effects()
     told = run.state.alerts_told
-    assert told.day_rows["supply_lost "] == 2
+    assert told.day_rows["supply_lost"] == 2
     for number in range(ENDED_MOST + 10):
         run.raise_alert("supply_lost", f"{number} L")
         run.end_alert("supply_lost")
     assert len(told.ended_s) == ENDED_MOST
-    assert told.day_rows["supply_lost "] == DAY_MOST
+    assert told.day_rows["supply_lost"] == DAY_MOST
 
 
 def test_a_flat_battery_is_over_after_three_words_of_a_fresh_one(bench: Bench) -> None:
@@ -149,3 +149,33 @@ def test_the_same_events_give_the_same_rows_and_lists(bench: Bench) -> None:
 
 def is_of_alerts(effect: Effect) -> bool:
     return isinstance(effect, Alerts) or (isinstance(effect, Note) and effect.what == "alert")
+
+
+def test_what_needs_a_person_has_its_row_and_list_each_time(bench: Bench) -> None:
+    run = bench.engine.run
+    for _ in range(DAY_MOST + 6):
+        run.raise_alert("valve_silent", "x", bed="south", person=True)
+        run.end_alert("valve_silent", "south")
+    run.take_effects()
+    before = len(rows(bench))
+    run.raise_alert("valve_silent", "x", bed="south", person=True)
+    said = [one for one in run.take_effects() if is_of_alerts(one)]
+    assert [type(one) for one in said] == [Note, Alerts]
+    assert len(rows(bench)) == before  # these were taken by hand
+
+
+def test_beyond_a_days_rows_one_that_stands_has_its_row_after_ten_minutes(bench: Bench) -> None:
+    run = bench.engine.run
+    for _ in range(DAY_MOST):
+        run.raise_alert("valve_silent", "x", bed="south", valve="south")
+        run.end_alert("valve_silent", "south", "south")
+        bench.live(BACK_S + 60.0, tick_s=60.0)
+    before = len(rows(bench))
+    run.raise_alert("valve_silent", "x", bed="south", valve="south")
+    bench.live(60.0)
+    assert len(rows(bench)) == before
+    bench.live(BACK_S, tick_s=60.0)
+    run.end_alert("valve_silent", "south", "south")
+    bench.live(60.0)
+    codes = [note.code for note in rows(bench)[before:]]
+    assert codes == ["valve_silent", "valve_silent_ended"]

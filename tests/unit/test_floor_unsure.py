@@ -7,7 +7,7 @@ import pytest
 from controller.bed_views import view_of, window_now
 from controller.garden import Garden
 from controller.sensing.spread import begin_books, books_mm
-from controller.state import BedWater
+from controller.state import BedWater, DueHours
 from controller.watering.decision import BedView
 from tests.engine_bench import Bench
 from tests.engine_garden import DAY_S, small_garden
@@ -161,3 +161,26 @@ def test_what_is_held_above_full_stays_in_the_books() -> None:
     water = BedWater(depletion_mm=0.0, var_mm2=1.0, over_mm=6.0)
     begin_books(water)
     assert books_mm(water) == pytest.approx(-6.0)
+
+
+def test_a_sip_by_hand_begins_no_books(refilled: Bench) -> None:
+    dry(refilled, seen(refilled).floor_frac + 0.03, by_readings=True)
+    refilled.live(HOUR_S, tick_s=60.0)
+    assert said(refilled) == "floor_unsure"
+    books_frac = seen(refilled).books_frac
+    assert refilled.order("water", "south", litres=2.0).status == "accepted"
+    refilled.live(600.0)
+    assert seen(refilled).books_frac == pytest.approx(books_frac, abs=0.03)
+
+
+def test_a_missed_turn_is_called_after_six_hours_while_a_floor_is_unsure(refilled: Bench) -> None:
+    run = refilled.engine.run
+    memory, window = run.state.beds["south"], window_now(run)
+    memory.due = DueHours(
+        from_utc_s=window.from_utc_s - DAY_S, since_utc_s=refilled.at_utc_s - 12 * HOUR_S, why=""
+    )
+    memory.last_watering_utc_s = refilled.at_utc_s - 13 * HOUR_S
+    dry(refilled, seen(refilled).floor_frac + 0.03, by_readings=True)
+    refilled.live(HOUR_S, tick_s=60.0)
+    assert said(refilled) == "floor_unsure"
+    assert "bed_waiting-south" in refilled.engine.state.alerts

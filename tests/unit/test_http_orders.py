@@ -109,6 +109,8 @@ def test_an_engine_that_does_not_answer_is_503(client: TestClient, desk: FakeDes
         ("DELETE", "/api/beds/south/pause", None, "resume"),
         ("PUT", "/api/pause", {"until": "2026-07-20T02:00:00+02:00", "why": "rain"}, "pause"),
         ("DELETE", "/api/pause", None, "resume"),
+        ("DELETE", "/api/beds/south/stop", None, "resume"),
+        ("DELETE", "/api/stop", None, "resume"),
         ("PUT", "/api/lock", {"why": "new pipe"}, "lock"),
         ("DELETE", "/api/lock", None, "unlock"),
     ],

@@ -54,6 +54,7 @@ def _busy_garden() -> FakeDesk:
             **holds,
             **{"paused_until": PAUSE["until"], "hose": hose},
             "beds_paused": {"wall-side": PAUSE},
+            "beds_stopped": dict.fromkeys(desk.view()["beds"], PAUSE["until"]),
         },
         supply={
             "week_l": None,
