@@ -219,11 +219,7 @@ def _next(view: dict[str, Any], tongue: Tongue) -> PIECES:
         return [("Paused", True), (f" until {tongue.when(paused)}.", False)]
     if not view["ready"]:
         return [("Just started.", True), (" For two minutes valves are only closed.", False)]
-    kept = [
-        bed
-        for bed in view["beds"]
-        if not drinks_by_itself(view, bed) or stopped_until_s(view, bed) is not None
-    ]
+    kept = [bed for bed in view["beds"] if not drinks_by_itself(view, bed)]
     for bed in ordered(view):
         window = promised_s(view, bed) and likely_s(view["beds"][bed])
         if window is not None and bed not in kept and not runs(view["beds"][bed]):

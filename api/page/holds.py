@@ -136,7 +136,7 @@ def garden_stop(view: dict[str, Any], tongue: Tongue) -> str:
 def drinks_by_itself(view: dict[str, Any], bed: str) -> bool:
     """Whether nothing that a person did, and no fault, keeps this bed dry."""
     state = view["beds"][bed]["state"]
-    return state not in RESTING_STATES and paused_until_s(view, bed) is None
+    return state not in RESTING_STATES and kept_until_s(view, bed) is None
 
 
 def promised_s(view: dict[str, Any], bed: str) -> tuple[float, float] | None:
